@@ -1,0 +1,1 @@
+"""Physics of the trade as plain functions of numbers: no meshes, no files, no settings."""

@@ -1,0 +1,1 @@
+"""Geometry as pure functions on arrays: no trade words, no files, no settings."""
