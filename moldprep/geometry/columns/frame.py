@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from math import ceil
 from typing import TypeAlias
 
+import numba
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -111,9 +112,12 @@ def frame_for(
     if max(abs(shift[0]), abs(shift[1])) > 1:
         raise ValueError(f"a shift of {shift} pitches is more than one; it would uncover the form")
     rotation = rotation_for(direction, up=up)
-    low, high = (
-        _extent(mesh, rotation[:2]) if window is None else (np.array(window[::2]), np.array(window[1::2]))
-    )
+    if window is not None:
+        low, high = np.array(window[::2]), np.array(window[1::2])
+    elif len(mesh.faces):
+        low, high = extent(mesh.vertices, mesh.faces, rotation)
+    else:
+        raise ValueError("a mesh without faces has no columns")
     side = float((high - low).max())
     if not np.isfinite(side) or side <= 0 or (high < low).any():
         raise ValueError(f"nothing to cover: the form or window reaches from {low} to {high}")
@@ -135,16 +139,22 @@ def _unit(vector: ArrayLike, name: str) -> Floats:
     given = np.asarray(vector, dtype=np.float64)
     length = np.linalg.norm(given)
     if given.shape != (3,) or not np.isfinite(length) or length == 0:
-        raise ValueError(f"{name} must be three finite numbers with a length, not {vector}")
+        raise ValueError(f"{name} must be three finite numbers with a length, not {vector!r}")
     return np.asarray(given / length)
 
 
-def _extent(mesh: Mesh, across: Floats) -> tuple[Floats, Floats]:
+@numba.njit(cache=True, nogil=True)
+def extent(vertices, faces, rotation):  # type: ignore[no-untyped-def]
     """Least and greatest (2,) local (u, v) over the vertices that faces use."""
-    used = np.zeros(len(mesh.vertices), dtype=bool)
-    used[mesh.faces.ravel()] = True
-    points = mesh.vertices if used.all() else mesh.vertices[used]
-    if not len(points):
-        raise ValueError("a mesh without faces has no columns")
-    local = points @ across.T
-    return local.min(axis=0), local.max(axis=0)
+    used = np.zeros(len(vertices), np.bool_)
+    for f in range(len(faces)):
+        for k in range(3):
+            used[faces[f, k]] = True
+    low, high = np.full(2, np.inf), np.full(2, -np.inf)
+    for i in range(len(vertices)):
+        if used[i]:
+            x, y, z = vertices[i, 0], vertices[i, 1], vertices[i, 2]
+            for axis in range(2):
+                at = rotation[axis, 0] * x + rotation[axis, 1] * y + rotation[axis, 2] * z
+                low[axis], high[axis] = min(low[axis], at), max(high[axis], at)
+    return low, high

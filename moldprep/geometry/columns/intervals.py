@@ -40,8 +40,12 @@ class Intervals:
 
 def solid_intervals(columns: Columns) -> Intervals:
     """The solid stretches of every column; a stretch that never ends (open mesh) is left out."""
-    found = _intervals(columns.start, columns.depth, columns.face, columns.sign)
-    return Intervals(columns.frame, *found, bottom=columns.bottom, top=columns.top)
+    start, column, low, high, face_low, face_high = _intervals(
+        columns.start, columns.depth, columns.face, columns.sign
+    )
+    return Intervals(
+        columns.frame, start, column, low, high, face_low, face_high, columns.bottom, columns.top
+    )
 
 
 def solid_mm3(intervals: Intervals) -> float:
@@ -60,7 +64,8 @@ def gap_mm3(intervals: Intervals) -> float:
 
 def gaps_by_column(intervals: Intervals) -> Floats:
     """(count,) summed length of the gaps in each column, mm; zero where there is none."""
-    return _gaps(intervals.start, intervals.low, intervals.high)
+    gaps: Floats = _gaps(intervals.start, intervals.low, intervals.high)
+    return gaps
 
 
 def one_way_mm3(intervals: Intervals, *, master_leaves: Literal[1, -1]) -> float:

@@ -15,7 +15,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import ceil, log2
-from typing import Any
 
 import numba
 import numpy as np
@@ -85,7 +84,7 @@ def cast(mesh: Mesh, frame: Frame) -> Columns:
     """
     faces = mesh.faces
     bits = _bits(mesh, frame)
-    across, depth = _snap(mesh.vertices, frame.rotation, frame.origin, (1 << bits) / frame.pitch)
+    across, depth = snap(mesh.vertices, frame.rotation, frame.origin, (1 << bits) / frame.pitch)
     column, depths, face, count, bottom, top = _crossings(across, depth, faces, *frame.shape, bits)
     start, depths, face = _by_column(column, depths, face, count, frame.count)
     face, sign = _split_sign(face)
@@ -128,12 +127,8 @@ def _bits(mesh: Mesh, frame: Frame) -> int:
     return bits
 
 
-def _jit(function: Any) -> Any:
-    return numba.njit(cache=True, nogil=True)(function)
-
-
-@_jit
-def _snap(vertices, rotation, origin, scale):  # type: ignore[no-untyped-def]
+@numba.njit(cache=True, nogil=True)
+def snap(vertices, rotation, origin, scale):  # type: ignore[no-untyped-def]
     """(n, 2) int64 fixed-point (u, v) from column [0, 0], and (n,) depths."""
     n = len(vertices)
     across = np.empty((n, 2), np.int64)
@@ -148,7 +143,7 @@ def _snap(vertices, rotation, origin, scale):  # type: ignore[no-untyped-def]
     return across, depth
 
 
-@_jit
+@numba.njit(cache=True, nogil=True)
 def _row_span(first, last, value, step):  # type: ignore[no-untyped-def]
     """Columns of [first, last] where value + step * column >= 0, by exact division."""
     if step > 0:
@@ -160,7 +155,7 @@ def _row_span(first, last, value, step):  # type: ignore[no-untyped-def]
     return first, last
 
 
-@_jit
+@numba.njit(cache=True, nogil=True)
 def _crossings(across, depth, faces, nu, nv, bits):  # type: ignore[no-untyped-def]
     """Unsorted crossings: flat column, depth, and face id (complemented where leaving).
 
@@ -231,7 +226,7 @@ def _crossings(across, depth, faces, nu, nv, bits):  # type: ignore[no-untyped-d
     return column, depths, face, count, bottom, top
 
 
-@_jit
+@numba.njit(cache=True, nogil=True)
 def _by_column(column, depth, face, count, columns):  # type: ignore[no-untyped-def]
     """Counting sort by column, then by depth within each; entering first at equal depth."""
     start = np.zeros(columns + 1, np.int64)
@@ -261,7 +256,7 @@ def _by_column(column, depth, face, count, columns):  # type: ignore[no-untyped-
     return start, sorted_depth, sorted_face
 
 
-@_jit
+@numba.njit(cache=True, nogil=True)
 def _split_sign(face):  # type: ignore[no-untyped-def]
     """Face ids and signs from ids that are complemented where leaving."""
     sign = np.empty(len(face), np.int8)
@@ -272,7 +267,7 @@ def _split_sign(face):  # type: ignore[no-untyped-def]
     return plain, sign
 
 
-@_jit
+@numba.njit(cache=True, nogil=True)
 def _count_defects(start, depth, sign):  # type: ignore[no-untyped-def]
     odd = unbalanced = not_alternating = 0
     for c in range(len(start) - 1):
