@@ -1,0 +1,228 @@
+"""The job: what the maker asks for, one nested part for each stage, every default with its reason.
+
+A job file is TOML with the same nesting; every key may be left out:
+
+>>> job = job_from_toml('''
+... [form]
+... units = "cm"
+... [shrinkage]
+... total_percent = 12.0
+... ''')
+>>> job.form.units, job.shrinkage.total_percent, job.plaster.consistency
+('cm', 12.0, 70.0)
+"""
+
+from __future__ import annotations
+
+import tomllib
+from typing import Annotated, Literal
+
+import msgspec
+from msgspec import Meta, Struct
+
+from .errors import JobError
+
+Unit = Literal["mm", "cm", "m", "inch"]
+Axis = Literal["x", "y", "z", "-x", "-y", "-z"]
+OpeningKind = Literal["rim", "foot", "made"]
+WetFrom = Literal["master", "mold", "cast"]
+CottleKind = Literal["ring", "box", "sheet"]
+Family = Literal[
+    "one-piece", "two-piece", "halves", "halves+foot", "halves+top", "halves+foot+top", "split-layers"
+]
+
+Positive = Annotated[float, Meta(gt=0, le=1e5)]
+NotNegative = Annotated[float, Meta(ge=0, le=1e5)]
+Percent = Annotated[float, Meta(ge=0, lt=50)]
+Angle = Annotated[float, Meta(ge=0, lt=90)]
+
+
+class Part(Struct, frozen=True, forbid_unknown_fields=True):
+    """One stage's part of the job: hashable, compared by value."""
+
+
+class FormJob(Part):
+    """How the file is to be read."""
+
+    name: str | None = None
+    """What the sheet calls the form; the file's name when left out."""
+    units: Unit | None = None
+    """Unit of the file's numbers; mm when left out, since printers and slicers use it (3MF says its own)."""
+    up: Axis = "z"
+    """The file's axis that points up when the piece stands on its foot."""
+    size_mm: Positive | None = None
+    """Scale the form so that its largest dimension is this; for files in a unit of their own."""
+    close_openings: bool = False
+    """Consent to close openings in the surface flat; what was closed is said."""
+
+
+class Bar(Part):
+    """One test bar, lengths between the same two marks, mm."""
+
+    wet_mm: Positive
+    fired_mm: Positive
+    dry_mm: Positive | None = None
+
+
+class ShrinkageJob(Part):
+    """How much bigger the master must be. Give percent, or bars; height apart if it differs."""
+
+    clay: str = "clay"
+    total_percent: Percent | None = None
+    """Linear, wet to fired, on the wet length. Left out and without bars: the file is taken as the
+    master's own size (nothing is scaled), and the sheet says so."""
+    height_percent: Percent | None = None
+    """Along the upright axis, when it differs from the width."""
+    bars: tuple[Bar, ...] = ()
+    height_bars: tuple[Bar, ...] = ()
+    measured_from: WetFrom = "mold"
+    """What the wet length was taken from: the mold's mark (usual: marks pressed in by the mold),
+    the master's (plaster expansion and print shrink are inside already), or the demolded cast's
+    (shrinkage in the mold is missing)."""
+    mark_error_mm: Annotated[float, Meta(gt=0, le=10)] = 0.5
+    """Standard uncertainty of one length reading: a ruler's half division (common practice)."""
+    plaster_expansion_percent: Annotated[float, Meta(ge=-1, le=3)] = 0.20
+    """Linear setting expansion; 0.19-0.22 % was tabulated for consistencies 65-74."""
+    print_shrink_percent: Annotated[float, Meta(ge=-2, le=5)] = 0.0
+    """How much smaller than drawn the printer prints; zero for a calibrated printer."""
+    fired_height_mm: Positive | None = None
+    """Target: the fired piece's height; the factor then follows from it and the form's height."""
+
+
+class StandJob(Part):
+    """How the form stands in its mold."""
+
+    opening: OpeningKind | None = None
+    """Where slip goes in; chosen by the form when left out."""
+    opening_diameter_mm: Positive | None = None
+    """For a made opening: its diameter at the form."""
+    opening_at: Axis = "z"
+    """For a made opening: the side of the form (in its up axes) where it is made."""
+    floor_mm: NotNegative | None = None
+    """Plaster beneath the foot; the wall's thickness when left out."""
+    spare: bool = True
+    """A flared collar of waste above the rim, trimmed off at the rim."""
+    spare_depth_mm: Positive = 20.0
+    """At least 20 mm, and 1.5 times the level drop of the first fill (common practice)."""
+    spare_flare_deg: Angle = 10.0
+    """The spare's outward draft, so that waste and master leave easily."""
+
+
+class PullJob(Part):
+    """What counts as locked and as tight."""
+
+    tolerance_mm: Annotated[float, Meta(gt=0, le=5)] = 0.15
+    """Least reach that counts as locked: about a nozzle line's roughness; plaster gives way below."""
+    least_draft_deg: Angle = 2.0
+    """Outside walls, from which the cast shrinks away; 2-3 degrees is common practice."""
+    least_draft_inside_deg: Angle = 5.0
+    """Faces that the cast shrinks onto (foot boss, eye of a handle); 5-8 is common practice."""
+    axes: tuple[tuple[float, float, float], ...] = ()
+    """Further candidate directions, in the casting pose."""
+    search: bool = True
+    """Search 300 candidate directions; off: only up and the axes given."""
+
+
+class CottleJob(Part):
+    """The wall around the pour: what the maker has, and how thick plaster shall be."""
+
+    kind: CottleKind | None = None
+    """Ring, box of boards, or a sheet hugging the form; the one that wastes least when left out."""
+    wall_mm: Positive | None = None
+    """Least plaster around the form; by the form's largest dimension when left out."""
+    rings_mm: tuple[Positive, ...] = ()
+    """Inner diameters of the rings at hand; any diameter when empty."""
+
+
+class PartingJob(Part):
+    """Where the mold comes apart."""
+
+    family: Family | None = None
+    """Only this family; all are tried when left out."""
+    planes_mm: tuple[float, ...] | None = None
+    """Heights of the horizontal seam planes above the foot, fixed; searched when left out."""
+    azimuth_deg: float | None = None
+    """Direction, seen from above and counter-clockwise from x, in which one half leaves."""
+    grid: Annotated[int, Meta(ge=16, le=1024)] = 128
+    """Levels along the height and lines across the form for the search."""
+    azimuths: Annotated[int, Meta(ge=2, le=90)] = 24
+    """Azimuths tried over a half turn."""
+    most_split_layers: Annotated[int, Meta(ge=1, le=3)] = 2
+    """Stacked split layers tried at the most."""
+    piece_price: NotNegative = 1000.0
+    """Price of one more piece, in mm of smooth horizontal seam: pieces outweigh seams."""
+    crease_price: NotNegative = 0.0
+    """Price of a mm of seam on a crease of the form, where it does not show."""
+    horizontal_price: NotNegative = 1.0
+    """Price of a mm of level seam on a smooth surface."""
+    vertical_price: NotNegative = 3.0
+    """Price of a mm of upright seam: it runs down the front of the piece."""
+    crease_angle_deg: Angle = 30.0
+    """Dihedral angle from which an edge counts as a crease."""
+
+
+class PlasterJob(Part):
+    """The mix and the scale it is weighed on."""
+
+    plaster: str = "pottery plaster"
+    consistency: Annotated[float, Meta(ge=30, le=120)] = 70.0
+    """Parts of water to 100 parts of plaster by mass; ten to seven is common practice."""
+    purity: Annotated[float, Meta(gt=0.5, le=1)] = 1.0
+    """Mass fraction of hemihydrate in the plaster."""
+    allowance_percent: Annotated[float, Meta(ge=0, le=100)] = 10.0
+    """What stays in the bucket and on the hands, on top of the mold's volume (common practice)."""
+    scale_step_g: Positive = 10.0
+    """Weights are rounded up to the scale's step."""
+    water_temperature_c: Annotated[float, Meta(ge=1, le=60)] = 20.0
+
+
+class SheetJob(Part):
+    """How the sheet is printed."""
+
+    paper: Literal["a4", "letter"] = "a4"
+    studio: str = ""
+
+
+class Job(Part):
+    """Everything the maker asks for; a Job() is a complete job."""
+
+    form: FormJob = FormJob()
+    shrinkage: ShrinkageJob = ShrinkageJob()
+    stand: StandJob = StandJob()
+    pull: PullJob = PullJob()
+    cottle: CottleJob = CottleJob()
+    parting: PartingJob = PartingJob()
+    plaster: PlasterJob = PlasterJob()
+    sheet: SheetJob = SheetJob()
+
+
+def job_from_toml(text: str) -> Job:
+    """The job that a TOML text describes.
+
+    Raises JobError for broken TOML, unknown keys (the known ones are listed), wrong types and
+    figures out of range, naming the place in the file.
+    """
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise JobError(
+            f"The job file is not valid TOML: {error}.", code="job-toml", remedy="Mend that line."
+        ) from error
+    return job_from_dict(raw)
+
+
+def job_from_dict(raw: dict[str, object]) -> Job:
+    """The job that nested dictionaries describe; same errors as `job_from_toml`."""
+    try:
+        return msgspec.convert(raw, Job)
+    except msgspec.ValidationError as error:
+        raise JobError(
+            f"The job does not fit: {error}.", code="job-field", remedy=f"Known here: {_known(str(error))}."
+        ) from error
+
+
+def _known(message: str) -> str:
+    """The keys that the part named in msgspec's message (`... at $.part`) knows."""
+    place = message.rpartition("$")[2].strip("`.").split(".")[0] if "$" in message else ""
+    kinds: dict[str, type[Part]] = {name: type(getattr(Job(), name)) for name in Job.__struct_fields__}
+    return ", ".join(kinds[place].__struct_fields__ if place in kinds else kinds)
