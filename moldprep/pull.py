@@ -1,0 +1,327 @@
+"""Stage 4: along which directions plaster lets go of the form, and where it does not.
+
+A pull is an axis: of two pieces, one leaves along it and the other against it. Plaster with the form
+both above and below it along the axis is locked whatever the parting; plaster with the form on one
+side only is locked for a single pull. What decides is reach (see `geometry.reach`), not volume.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from .errors import Point
+from .findings import Finding
+from .geometry.coarse import coarse
+from .geometry.columns import cast, frame_for, gap_mm3, one_way_mm3, solid_intervals
+from .geometry.columns.directions import study_directions
+from .geometry.columns.occlusion import face_blocked
+from .geometry.directions import candidate_axes, upward
+from .geometry.enclosed import enclosed_faces
+from .geometry.mesh import Bools, Floats, Mesh, read_only
+from .geometry.reach import LockedSpot, locked_area, locked_spots
+from .job import PullJob
+from .stand import Stand
+from .working import SILENT, Watch
+
+FREE, TIGHT, LOCKED = 0, 1, 2
+"""Face classes: plaster leaves; it leaves but the draft is less than asked; it cannot leave."""
+
+CANDIDATES = 300
+"""Axes tried in the search."""
+SEARCH_LINES = 64
+"""Columns across the form when axes are ranked."""
+STUDY_LINES = 128
+"""Columns across the form when an axis is judged on the full mesh."""
+KEPT_AXES = 5
+"""Best axes handed to the parting."""
+APART_DEG = 15.0
+"""Least angle between kept axes: nearer ones are the same answer."""
+SEAM_BAND_MM = 3.0
+"""Draft is zero at the seam of every smooth form: it is judged this far from it."""
+NOISE_SHARE = 1e-4
+"""Gap volume below this share of the form's volume does not tell axes apart."""
+PROXY_NOISE = 1e-3
+"""The same on the stand-in mesh, whose gaps are off by about this share."""
+WORKERS = 2
+
+
+@dataclass(frozen=True)
+class LockedPlace:
+    """A numbered place that is locked for a pull; `where` in the casting pose."""
+
+    number: int
+    where: Point
+    reach_mm: float
+    volume_mm3: float
+    area_mm2: float
+
+
+@dataclass(frozen=True, eq=False)
+class Pull:
+    """One axis judged on the full mesh.
+
+    gap_mm3: plaster locked both ways. one_way_mm3: plaster locked when the master leaves along
+    +direction out of one piece. locked_mm2: shadow along the axis of what is locked both ways;
+    tight_mm2: area of the faces with less draft than asked. reach_mm: of the deepest place locked
+    both ways; one_way_reach_mm: of the deepest place in a one-piece mold. pitch_mm: of the columns
+    that found the places. face_class: (m,) uint8, FREE, TIGHT or LOCKED for each face of
+    `Stand.mesh`; draft_deg: (m,) float, the angle between face and axis.
+    """
+
+    direction: Point
+    name: str
+    pitch_mm: float
+    gap_mm3: float
+    one_way_mm3: float
+    locked_mm2: float
+    tight_mm2: float
+    reach_mm: float
+    one_way_reach_mm: float
+    places: tuple[LockedPlace, ...]
+    face_class: NDArray[np.uint8] = field(repr=False)
+    draft_deg: Floats = field(repr=False)
+    verdict: str = ""
+
+
+@dataclass(frozen=True)
+class AxisRow:
+    """One candidate axis: what suggested it and what it would lock."""
+
+    direction: Point
+    source: str
+    gap_mm3: float
+    one_way_mm3: float
+    locked_mm2: float
+
+
+@dataclass(frozen=True, eq=False)
+class PullStudy:
+    """The pulls that matter: `pulls[0]` is up. `axes`: the best five, `best` the first of them."""
+
+    pulls: tuple[Pull, ...]
+    axes: tuple[Point, ...]
+    table: tuple[AxisRow, ...]
+    best: AxisRow
+    findings: tuple[Finding, ...]
+
+
+def study_pulls(stand: Stand, job: PullJob, *, watch: Watch = SILENT) -> PullStudy:
+    """Judge up, search the other axes, and judge the best of them on the full mesh."""
+    table = search_axes(stand.mesh, job, watch=watch)
+    best = table[0]
+    wanted = [(0.0, 0.0, 1.0)]
+    if abs(best.direction[2]) < np.cos(np.radians(APART_DEG)):
+        wanted.append(best.direction)
+    enclosed = enclosed_faces(stand.mesh)
+    pulls = []
+    for k, direction in enumerate(wanted):
+        watch.step(k, len(wanted))
+        pulls.append(judge_pull(stand.mesh, direction, job, enclosed=enclosed))
+    return PullStudy(
+        tuple(pulls), tuple(row.direction for row in table[:KEPT_AXES]), table, best, _findings(pulls[0])
+    )
+
+
+def search_axes(mesh: Mesh, job: PullJob, *, watch: Watch = SILENT) -> tuple[AxisRow, ...]:
+    """Candidate axes, the best first, the kept ones at least `APART_DEG` apart and judged on the full mesh.
+
+    All candidates are ranked on a stand-in mesh by gap volume (differences below `NOISE_SHARE` of
+    the form's volume do not count), then by the one-way volume; the best are turned a little in
+    their tangent plane, and what comes of it is read on the full mesh.
+    """
+    first = [(0.0, 0.0, 1.0), *job.axes]
+    proxy = coarse(mesh)
+    axes, sources = candidate_axes(proxy, count=CANDIDATES, first=first)
+    if not job.search:
+        axes, sources = axes[: len(first)], sources[: len(first)]
+    study = study_directions(proxy, axes, lines=SEARCH_LINES, workers=WORKERS, watch=watch)
+    one_way = np.minimum(study.one_way_plus_mm3, study.one_way_minus_mm3)
+    order = _ranked(study.gap_mm3, one_way, PROXY_NOISE * abs(mesh.volume))
+    kept = _spread_out(axes, order, KEPT_AXES + 1)
+    turned = [axes[k] if _named(axes[k]) else _turn(proxy, axes[k], float(study.gap_mm3[k])) for k in kept]
+    final = study_directions(mesh, np.array(turned), lines=STUDY_LINES, workers=WORKERS)
+    final_one_way = np.minimum(final.one_way_plus_mm3, final.one_way_minus_mm3)
+    rows = [
+        AxisRow(
+            _tuple(turned[i]),
+            sources[kept[i]],
+            float(final.gap_mm3[i]),
+            float(final_one_way[i]),
+            _locked(mesh, turned[i], job),
+        )
+        for i in _ranked(final.gap_mm3, final_one_way, NOISE_SHARE * abs(mesh.volume))
+    ]
+    return tuple(rows)
+
+
+def judge_pull(mesh: Mesh, direction: Point, job: PullJob, *, enclosed: Bools) -> Pull:
+    """Everything about one axis; `enclosed` (m,) marks the faces that the cast shrinks onto."""
+    axis = np.asarray(direction, dtype=np.float64)
+    frame = frame_for(mesh, axis, lines=STUDY_LINES)
+    solid = solid_intervals(cast(mesh, frame))
+    both = locked_spots(mesh, axis, way="pair", tolerance=job.tolerance_mm, lines=STUDY_LINES)
+    one_way = locked_spots(mesh, axis, way="minus", tolerance=job.tolerance_mm, lines=STUDY_LINES)
+    face_class, draft = classify(mesh, axis, job, enclosed=enclosed)
+    places = tuple(_place(k + 1, spot) for k, spot in enumerate(both))
+    return Pull(
+        direction=_tuple(axis),
+        name=direction_name(direction),
+        pitch_mm=frame.pitch,
+        gap_mm3=gap_mm3(solid),
+        one_way_mm3=one_way_mm3(solid, master_leaves=1),
+        locked_mm2=locked_area(solid, "pair", film=job.tolerance_mm),
+        tight_mm2=float(mesh.areas[face_class == TIGHT].sum()),
+        reach_mm=both[0].reach_mm if both else 0.0,
+        one_way_reach_mm=one_way[0].reach_mm if one_way else 0.0,
+        places=places,
+        face_class=np.asarray(read_only(face_class)),
+        draft_deg=np.asarray(read_only(draft)),
+        verdict=_verdict(direction, both, one_way, frame.pitch),
+    )
+
+
+def classify(mesh: Mesh, axis: Floats, job: PullJob, *, enclosed: Bools) -> tuple[NDArray[np.uint8], Floats]:
+    """(m,) class and (m,) draft in degrees of every face for the pair of pulls along `axis`.
+
+    draft = asin |n.d|. A face is locked when its plaster can leave neither way. It is tight when it
+    has less draft than asked (more is asked where the cast shrinks on), except on a band no taller
+    than twice `SEAM_BAND_MM` between two sides with enough: every smooth form has one at its seam.
+    """
+    slope = mesh.normals @ axis
+    draft = np.degrees(np.arcsin(np.clip(np.abs(slope), 0, 1)))
+    blocked = face_blocked(mesh, axis, offset=job.tolerance_mm, workers=WORKERS)
+    upright = draft < np.degrees(np.arcsin(1e-3))  # both ways are open to it
+    own = np.where(slope > 0, blocked[:, 0], blocked[:, 1])
+    locked = np.where(upright, blocked.all(axis=1), own)
+    least = np.where(enclosed, job.least_draft_inside_deg, job.least_draft_deg)
+    tight = ~locked & (draft < least - 1e-6) & (mesh.areas > 0)
+    tight &= ~_seam_bands(mesh, tight, mesh.centroids @ axis)
+    kind = np.full(len(mesh.faces), FREE, np.uint8)
+    kind[tight] = TIGHT
+    kind[locked] = LOCKED
+    return kind, draft
+
+
+def direction_name(direction: Point) -> str:
+    """Words for an axis: "up", "sideways along x", "level at 30 degrees", or its three components."""
+    x, y, z = upward(direction)
+    if z > np.cos(np.radians(1)):
+        return "up"
+    if abs(z) < np.sin(np.radians(1)):
+        azimuth = np.degrees(np.arctan2(y, x)) % 180
+        near = {0.0: "left-right", 90.0: "front-back", 180.0: "left-right"}
+        for at, name in near.items():
+            if abs(azimuth - at) < 1:
+                return name
+        return f"level at {azimuth:.0f}° from x"
+    azimuth = np.degrees(np.arctan2(y, x)) % 360
+    return f"tilted {np.degrees(np.arccos(z)):.0f}° from up toward {azimuth:.0f}°"
+
+
+def _seam_bands(mesh: Mesh, tight: Bools, height: Floats) -> Bools:
+    """(m,) tight faces whose connected patch is no taller than a seam band along the axis."""
+    found = np.zeros(len(tight), bool)
+    index = np.flatnonzero(tight)
+    if not len(index):
+        return found
+    # faces that share a vertex hang together: a graph of faces on one side, vertices on the other
+    rows, vertices = np.repeat(np.arange(len(index)), 3), mesh.faces[index].ravel()
+    size = len(index) + len(mesh.vertices)
+    bipartite = coo_matrix((np.ones(len(rows), bool), (rows, vertices + len(index))), shape=(size, size))
+    _, label = connected_components(bipartite, directed=False)
+    patch = label[: len(index)]
+    low, high = np.full(patch.max() + 1, np.inf), np.full(patch.max() + 1, -np.inf)
+    np.minimum.at(low, patch, height[index])
+    np.maximum.at(high, patch, height[index])
+    found[index] = (high - low)[patch] <= 2 * SEAM_BAND_MM
+    return found
+
+
+def _ranked(gap: Floats, one_way: Floats, noise: float) -> NDArray[np.int64]:
+    """Indices, least gap first; what differs by noise is ranked by the one-way volume, then as given.
+
+    The one-way volume is only a tie-break: what differs by less than 100 times the noise is a tie too.
+    """
+    return np.lexsort((np.arange(len(gap)), np.floor(one_way / (100 * noise)), np.floor(gap / noise)))
+
+
+def _spread_out(axes: Floats, order: NDArray[np.int64], most: int) -> list[int]:
+    """The first `most` of `order` that stand at least `APART_DEG` apart."""
+    kept: list[int] = []
+    for k in order:
+        if all(abs(axes[k] @ axes[other]) < np.cos(np.radians(APART_DEG)) for other in kept):
+            kept.append(int(k))
+        if len(kept) == most:
+            break
+    return kept
+
+
+def _named(axis: Floats) -> bool:
+    """Whether the axis is upright or level along x or y: a maker's own direction is not turned."""
+    return bool(np.max(np.abs(axis)) > 1 - 1e-9)
+
+
+def _turn(proxy: Mesh, axis: Floats, gap: float) -> Floats:
+    """The axis turned in its tangent plane to where it locks least, by ever smaller steps."""
+    best, least = axis, gap
+    for step in np.radians([3.0, 1.5, 0.75]):
+        across = np.linalg.svd(best[None])[2][1:]
+        around = [
+            best + np.tan(step) * (np.cos(t) * across[0] + np.sin(t) * across[1])
+            for t in np.arange(6) * np.pi / 3
+        ]
+        study = study_directions(proxy, np.array(around), lines=SEARCH_LINES, workers=WORKERS)
+        k = int(np.argmin(study.gap_mm3))
+        if study.gap_mm3[k] < least:
+            best, least = study.directions[k], float(study.gap_mm3[k])
+    return upward(best)
+
+
+def _locked(mesh: Mesh, axis: Floats, job: PullJob) -> float:
+    solid = solid_intervals(cast(mesh, frame_for(mesh, axis, lines=STUDY_LINES)))
+    return locked_area(solid, "pair", film=job.tolerance_mm)
+
+
+def _place(number: int, spot: LockedSpot) -> LockedPlace:
+    return LockedPlace(number, spot.where, spot.reach_mm, spot.volume_mm3, spot.area_mm2)
+
+
+def _verdict(
+    direction: Point, both: tuple[LockedSpot, ...], one_way: tuple[LockedSpot, ...], pitch: float
+) -> str:
+    name = direction_name(direction)
+    found = f"(found at a pitch of {pitch:.2f} mm)"
+    if not one_way and name == "up":
+        return f"Comes out of a one-piece mold upward {found}."
+    if not one_way:
+        return f"Comes out of a one-piece mold, {name} {found}."
+    if not both:
+        return f"Nothing is locked both ways, {name}: a mold parted across it can open {found}."
+    x, y, z = both[0].where
+    places = "1 place" if len(both) == 1 else f"{len(both)} places"
+    return f"Locked, {name}: {places}, the deepest {both[0].reach_mm:.1f} mm at ({x:.0f}, {y:.0f}, {z:.0f})."
+
+
+def _findings(up: Pull) -> tuple[Finding, ...]:
+    """What the maker should know of the pull upward."""
+    found = []
+    if up.tight_mm2 > 0 and up.one_way_reach_mm == 0:
+        found.append(
+            Finding(
+                "warn",
+                "tight-draft",
+                f"{up.tight_mm2 / 100:.0f} cm² of the form have less draft than asked for, pulled up.",
+                remedy="Give the walls 2 to 3 degrees of taper, or soap well and demold early.",
+            )
+        )
+    return tuple(found)
+
+
+def _tuple(vector: Floats) -> Point:
+    x, y, z = (float(value) + 0.0 for value in vector)
+    return x, y, z
