@@ -141,8 +141,9 @@ def search_axes(mesh: Mesh, job: PullJob, *, watch: Watch = SILENT) -> tuple[Axi
         axes, sources = axes[: len(first)], sources[: len(first)]
     study = study_directions(proxy, axes, lines=SEARCH_LINES, workers=WORKERS, watch=watch)
     one_way = np.minimum(study.one_way_plus_mm3, study.one_way_minus_mm3)
-    order = _ranked(study.gap_mm3, one_way, PROXY_NOISE * abs(mesh.volume))
-    kept = _spread_out(axes, order, KEPT_AXES + 1)
+    noise = (NOISE_SHARE if proxy is mesh else PROXY_NOISE) * abs(mesh.volume)
+    order = [*range(len(first)), *_ranked(study.gap_mm3, one_way, noise)]  # the maker's own are always judged
+    kept = _spread_out(axes, order, KEPT_AXES + len(first))
     turned = [axes[k] if _named(axes[k]) else _turn(proxy, axes[k], float(study.gap_mm3[k])) for k in kept]
     final = study_directions(mesh, np.array(turned), lines=STUDY_LINES, workers=WORKERS)
     final_one_way = np.minimum(final.one_way_plus_mm3, final.one_way_minus_mm3)
@@ -250,7 +251,7 @@ def _ranked(gap: Floats, one_way: Floats, noise: float) -> NDArray[np.int64]:
     return np.lexsort((np.arange(len(gap)), np.floor(one_way / (100 * noise)), np.floor(gap / noise)))
 
 
-def _spread_out(axes: Floats, order: NDArray[np.int64], most: int) -> list[int]:
+def _spread_out(axes: Floats, order: list[int], most: int) -> list[int]:
     """The first `most` of `order` that stand at least `APART_DEG` apart."""
     kept: list[int] = []
     for k in order:
