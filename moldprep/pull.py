@@ -201,7 +201,7 @@ def classify(mesh: Mesh, axis: Floats, job: PullJob, *, enclosed: Bools) -> tupl
     locked = np.where(upright, blocked.all(axis=1), own)
     least = np.where(enclosed, job.least_draft_inside_deg, job.least_draft_deg)
     tight = ~locked & (draft < least - 1e-6) & (mesh.areas > 0)
-    tight &= ~_seam_bands(mesh, tight, mesh.centroids @ axis)
+    tight &= ~_seam_bands(mesh, tight, mesh.vertices @ axis)
     kind = np.full(len(mesh.faces), FREE, np.uint8)
     kind[tight] = TIGHT
     kind[locked] = LOCKED
@@ -225,7 +225,7 @@ def direction_name(direction: Point) -> str:
 
 
 def _seam_bands(mesh: Mesh, tight: Bools, height: Floats) -> Bools:
-    """(m,) tight faces whose connected patch is no taller than a seam band along the axis."""
+    """(m,) tight faces whose connected patch is no taller than two seam bands; `height` of each vertex."""
     found = np.zeros(len(tight), bool)
     index = np.flatnonzero(tight)
     if not len(index):
@@ -235,11 +235,11 @@ def _seam_bands(mesh: Mesh, tight: Bools, height: Floats) -> Bools:
     size = len(index) + len(mesh.vertices)
     bipartite = coo_matrix((np.ones(len(rows), bool), (rows, vertices + len(index))), shape=(size, size))
     _, label = connected_components(bipartite, directed=False)
-    patch = label[: len(index)]
-    low, high = np.full(patch.max() + 1, np.inf), np.full(patch.max() + 1, -np.inf)
-    np.minimum.at(low, patch, height[index])
-    np.maximum.at(high, patch, height[index])
-    found[index] = (high - low)[patch] <= 2 * SEAM_BAND_MM
+    patch = label[rows]
+    low, high = np.full(label.max() + 1, np.inf), np.full(label.max() + 1, -np.inf)
+    np.minimum.at(low, patch, height[vertices])
+    np.maximum.at(high, patch, height[vertices])
+    found[index] = (high - low)[label[: len(index)]] <= 2 * SEAM_BAND_MM + 1e-9
     return found
 
 
