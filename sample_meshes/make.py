@@ -208,7 +208,7 @@ def united(*solids: Solid) -> Solid:
 
 def from_manifold(body: Any) -> Solid:
     """The vertices and faces of a manifold3d body, checked, short edges from the cut removed."""
-    mesh = body.simplify(2e-3).to_mesh64()  # a cut leaves edges too short for a float32 file
+    mesh = body.simplify(1e-4).to_mesh64()  # a cut leaves edges too short for a float32 file
     if str(body.status()) != "Error.NoError":
         raise ValueError(f"manifold3d says {body.status()}")
     return np.array(mesh.vert_properties[:, :3], dtype=float, order="C"), np.array(

@@ -34,6 +34,7 @@ STORED = 2e-5
 FACET = 0.03
 """mm: what a seam plane may miss of a facet; the widest facet at a level outline sags by less."""
 LINES = 150
+END = 5.0
 CUBIC_MM = {"mm": 1.0, "cm": 1000.0}
 
 
@@ -63,10 +64,14 @@ def crossings(mesh: tuple[np.ndarray, np.ndarray], along: np.ndarray, points: np
 
 
 def scattered(mesh: tuple[np.ndarray, np.ndarray], low: float, high: float) -> np.ndarray:
-    """LINES points in the mesh's box, heights between low and high, the same ones each time."""
-    corner, size = mesh[0].min(axis=0), np.ptp(mesh[0], axis=0)
-    points = corner + np.random.default_rng(20240229).random((LINES, 3)) * size
-    points[:, 2] = low + (high - low) * np.random.default_rng(7).random(LINES)
+    """LINES points in the mesh's box, heights between low and high, the same ones each time.
+
+    Two thirds lie within END of the layer's ends, where a plane a little off leaves plaster locked.
+    """
+    random = np.random.default_rng(20240229)
+    points = mesh[0].min(axis=0) + random.random((LINES, 3)) * np.ptp(mesh[0], axis=0)
+    share = np.where(np.arange(LINES) % 3 == 0, high - low, min(END, high - low)) * random.random(LINES)
+    points[:, 2] = np.where(np.arange(LINES) % 3 == 1, low + share, high - share)
     return points
 
 
@@ -81,8 +86,12 @@ def halves_come_off(mesh: tuple[np.ndarray, np.ndarray], azimuth_deg: float, low
 
 
 def upright(mesh: tuple[np.ndarray, np.ndarray]) -> list[np.ndarray]:
-    """The crossings of upright lines that meet the form."""
-    return [line for line in crossings(mesh, np.array([0, 0, 1.0]), scattered(mesh, 0, 1)) if len(line)]
+    """The crossings of upright lines that meet the form, a third of them just inside its silhouette."""
+    points = scattered(mesh, 0, 1)
+    outline = mesh[0][np.argsort(np.hypot(mesh[0][:, 0], mesh[0][:, 1]))[-LINES // 2 :]]
+    inside = outline * (1 - 1e-4) + np.cross((0, 0, 2e-5), outline)  # beside the edges that meet there
+    lines = crossings(mesh, np.array([0, 0, 1.0]), np.vstack([points, inside]))
+    return [line for line in lines if len(line)]
 
 
 def drops_out(mesh: tuple[np.ndarray, np.ndarray], opening: str) -> bool:
