@@ -1,0 +1,113 @@
+"""Solid booleans: the only place that speaks to manifold3d.
+
+Every result is asked for its status; a solid that is not one is refused and never handed on.
+Coordinates stay in double precision. A `Solid` is passed between booleans as it is, so that a chain
+of cuts converts a mesh only once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TypeAlias
+
+import manifold3d
+import numpy as np
+
+from ..errors import FormError
+from .mesh import Floats, Mesh
+
+Solid: TypeAlias = manifold3d.Manifold
+
+
+def to_manifold(mesh: Mesh) -> Solid:
+    """The solid that a closed, consistently wound, welded mesh encloses.
+
+    Raises FormError (code "not-a-solid") when the mesh is open, not welded or has edges with other
+    than two faces.
+    """
+    solid = manifold3d.Manifold(
+        manifold3d.Mesh64(
+            vert_properties=np.ascontiguousarray(mesh.vertices, dtype=np.float64),
+            tri_verts=np.ascontiguousarray(mesh.faces, dtype=np.uint64),
+        )
+    )
+    return checked(solid, "The form")
+
+
+def from_manifold(solid: Solid) -> Mesh:
+    """The welded triangles of a solid, outward by the right-hand rule."""
+    raw = solid.to_mesh64()
+    return Mesh(np.array(raw.vert_properties[:, :3]), np.asarray(raw.tri_verts).astype(np.int32))
+
+
+def checked(solid: Solid, what: str) -> Solid:
+    """The solid itself when its status is good; `what` begins the sentence of the FormError."""
+    status = solid.status()
+    if status != manifold3d.Error.NoError:
+        raise FormError(
+            f"{what} is not a closed solid ({status.name}).",
+            code="not-a-solid",
+            remedy="Repair the mesh: every edge must belong to exactly two faces.",
+        )
+    return solid
+
+
+def union(meshes: Sequence[Mesh]) -> Mesh:
+    """One mesh around everything that the meshes enclose, overlaps counted once."""
+    return from_manifold(united([to_manifold(mesh) for mesh in meshes]))
+
+
+def united(solids: Sequence[Solid]) -> Solid:
+    """One solid of everything that lies in any of the solids."""
+    if len(solids) == 1:
+        return solids[0]
+    return checked(manifold3d.Manifold.batch_boolean(list(solids), manifold3d.OpType.Add), "The union")
+
+
+def difference(solid: Solid, cutter: Solid) -> Solid:
+    """What of `solid` lies outside `cutter`."""
+    return checked(solid - cutter, "The cut solid")
+
+
+def intersection(solid: Solid, other: Solid) -> Solid:
+    """What lies in both solids."""
+    return checked(solid ^ other, "The common solid")
+
+
+def split(solid: Solid, normal: Sequence[float], offset: float) -> tuple[Solid, Solid]:
+    """The parts of a solid on the plane's positive side, normal . p > offset, and on its negative side."""
+    ahead, behind = solid.split_by_plane(tuple(float(value) for value in normal), float(offset))
+    return checked(ahead, "The cut solid"), checked(behind, "The cut solid")
+
+
+def parts(solid: Solid) -> list[Solid]:
+    """The connected solids in a solid, greatest volume first; an inner void stays with its solid."""
+    return sorted(solid.decompose(), key=lambda part: -part.volume())
+
+
+def prism(outlines: Floats | Sequence[Floats], low: float, high: float, *, spread: float = 1.0) -> Solid:
+    """Upright prism over closed plan outlines (no repeated last point) from z = low to z = high.
+
+    outlines: one (k, 2) outline or several; counter-clockwise ones enclose, clockwise ones are holes.
+    spread: at the top the outlines are scaled by this about the centroid of the area they enclose,
+    so that it may widen (> 1) or narrow upward. Raises ValueError when high <= low or nothing is
+    enclosed.
+    """
+    contours = [outlines] if isinstance(outlines, np.ndarray) else list(outlines)
+    section = manifold3d.CrossSection([np.asarray(contour, dtype=np.float64) for contour in contours])
+    if high <= low or section.area() <= 0:
+        raise ValueError(f"a prism of area {section.area():g} from {low:g} to {high:g} encloses nothing")
+    x, y = _centroid(contours)
+    made = section.translate((-x, -y)).extrude(high - low, scale_top=(spread, spread))
+    return checked(made.translate((x, y, low)), "The prism")
+
+
+def _centroid(contours: Sequence[Floats]) -> tuple[float, float]:
+    """Centroid of the signed area that the contours enclose."""
+    area, moment = 0.0, np.zeros(2)
+    for contour in contours:
+        here, there = np.asarray(contour), np.roll(contour, -1, axis=0)
+        cross = here[:, 0] * there[:, 1] - here[:, 1] * there[:, 0]
+        area += float(cross.sum()) / 2
+        moment += ((here + there) * cross[:, None]).sum(axis=0) / 6
+    return float(moment[0] / area), float(moment[1] / area)
