@@ -27,8 +27,8 @@ def to_manifold(mesh: Mesh) -> Solid:
     """
     solid = manifold3d.Manifold(
         manifold3d.Mesh64(
-            vert_properties=np.ascontiguousarray(mesh.vertices, dtype=np.float64),
-            tri_verts=np.ascontiguousarray(mesh.faces, dtype=np.uint64),
+            vert_properties=np.array(mesh.vertices, dtype=np.float64),  # it takes no read-only array
+            tri_verts=np.array(mesh.faces, dtype=np.uint64),
         )
     )
     return checked(solid, "The form")
