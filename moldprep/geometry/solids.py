@@ -12,6 +12,7 @@ from typing import TypeAlias
 
 import manifold3d
 import numpy as np
+from numpy.typing import NDArray
 
 from ..errors import FormError
 from .mesh import Floats, Mesh
@@ -22,7 +23,7 @@ Solid: TypeAlias = manifold3d.Manifold
 def to_manifold(mesh: Mesh) -> Solid:
     """The solid that a closed, consistently wound, welded mesh encloses.
 
-    Raises FormError (code "not-a-solid") when the mesh is open, not welded or has edges with other
+    Raises FormError (code "not-solid") when the mesh is open, not welded or has edges with other
     than two faces.
     """
     solid = manifold3d.Manifold(
@@ -46,10 +47,18 @@ def checked(solid: Solid, what: str) -> Solid:
     if status != manifold3d.Error.NoError:
         raise FormError(
             f"{what} is not a closed solid ({status.name}).",
-            code="not-a-solid",
+            code="not-solid",
             remedy="Repair the mesh: every edge must belong to exactly two faces.",
         )
     return solid
+
+
+def is_solid(mesh: Mesh) -> bool:
+    """Whether manifold3d takes the mesh for a closed solid that encloses something."""
+    try:
+        return not to_manifold(mesh).is_empty()
+    except FormError:
+        return False
 
 
 def union(meshes: Sequence[Mesh]) -> Mesh:
@@ -94,12 +103,26 @@ def prism(outlines: Floats | Sequence[Floats], low: float, high: float, *, sprea
     enclosed.
     """
     contours = [outlines] if isinstance(outlines, np.ndarray) else list(outlines)
-    section = manifold3d.CrossSection([np.asarray(contour, dtype=np.float64) for contour in contours])
+    section = manifold3d.CrossSection([np.array(contour, dtype=np.float64) for contour in contours])
     if high <= low or section.area() <= 0:
         raise ValueError(f"a prism of area {section.area():g} from {low:g} to {high:g} encloses nothing")
     x, y = _centroid(contours)
     made = section.translate((-x, -y)).extrude(high - low, scale_top=(spread, spread))
     return checked(made.translate((x, y, low)), "The prism")
+
+
+def filled(contours: Sequence[Floats]) -> list[Floats]:
+    """Simple outlines of everything that closed contours (k, 2) wind round a positive number of times.
+
+    Outer outlines come counter-clockwise, holes clockwise.
+    """
+    section = manifold3d.CrossSection([np.array(contour, dtype=np.float64) for contour in contours])
+    return [np.array(contour, dtype=np.float64) for contour in section.to_polygons()]
+
+
+def triangulated(outline: Floats) -> NDArray[np.int32]:
+    """(k - 2, 3) triangles over one simple counter-clockwise outline (k, 2), indices into it."""
+    return np.array(manifold3d.triangulate([np.array(outline, dtype=np.float64)]), dtype=np.int32)
 
 
 def _centroid(contours: Sequence[Floats]) -> tuple[float, float]:
