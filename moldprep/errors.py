@@ -36,7 +36,7 @@ class RequestError(MoldprepError):
     def __str__(self) -> str:
         places = ""
         if self.where:
-            shown = ", ".join(f"({x:.1f}, {y:.1f}, {z:.1f})" for x, y, z in self.where[:3])
+            shown = ", ".join(f"({x:.4g}, {y:.4g}, {z:.4g})" for x, y, z in self.where[:3])
             more = f" and {len(self.where) - 3} more" if len(self.where) > 3 else ""
             places = f" At {shown}{more}."
         return f"{self.says}{places} {self.remedy}"

@@ -41,7 +41,7 @@ class Part(Struct, frozen=True, forbid_unknown_fields=True):
     """One stage's part of the job: hashable, compared by value."""
 
 
-class FormJob(Part):
+class FormJob(Part, frozen=True):
     """How the file is to be read."""
 
     name: str | None = None
@@ -56,7 +56,7 @@ class FormJob(Part):
     """Consent to close openings in the surface flat; what was closed is said."""
 
 
-class Bar(Part):
+class Bar(Part, frozen=True):
     """One test bar, lengths between the same two marks, mm."""
 
     wet_mm: Positive
@@ -64,7 +64,7 @@ class Bar(Part):
     dry_mm: Positive | None = None
 
 
-class ShrinkageJob(Part):
+class ShrinkageJob(Part, frozen=True):
     """How much bigger the master must be. Give percent, or bars; height apart if it differs."""
 
     clay: str = "clay"
@@ -89,7 +89,7 @@ class ShrinkageJob(Part):
     """Target: the fired piece's height; the factor then follows from it and the form's height."""
 
 
-class StandJob(Part):
+class StandJob(Part, frozen=True):
     """How the form stands in its mold."""
 
     opening: OpeningKind | None = None
@@ -108,7 +108,7 @@ class StandJob(Part):
     """The spare's outward draft, so that waste and master leave easily."""
 
 
-class PullJob(Part):
+class PullJob(Part, frozen=True):
     """What counts as locked and as tight."""
 
     tolerance_mm: Annotated[float, Meta(gt=0, le=5)] = 0.15
@@ -123,7 +123,7 @@ class PullJob(Part):
     """Search 300 candidate directions; off: only up and the axes given."""
 
 
-class CottleJob(Part):
+class CottleJob(Part, frozen=True):
     """The wall around the pour: what the maker has, and how thick plaster shall be."""
 
     kind: CottleKind | None = None
@@ -134,7 +134,7 @@ class CottleJob(Part):
     """Inner diameters of the rings at hand; any diameter when empty."""
 
 
-class PartingJob(Part):
+class PartingJob(Part, frozen=True):
     """Where the mold comes apart."""
 
     family: Family | None = None
@@ -161,7 +161,7 @@ class PartingJob(Part):
     """Dihedral angle from which an edge counts as a crease."""
 
 
-class PlasterJob(Part):
+class PlasterJob(Part, frozen=True):
     """The mix and the scale it is weighed on."""
 
     plaster: str = "pottery plaster"
@@ -176,14 +176,14 @@ class PlasterJob(Part):
     water_temperature_c: Annotated[float, Meta(ge=1, le=60)] = 20.0
 
 
-class SheetJob(Part):
+class SheetJob(Part, frozen=True):
     """How the sheet is printed."""
 
     paper: Literal["a4", "letter"] = "a4"
     studio: str = ""
 
 
-class Job(Part):
+class Job(Part, frozen=True):
     """Everything the maker asks for; a Job() is a complete job."""
 
     form: FormJob = FormJob()

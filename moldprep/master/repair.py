@@ -7,6 +7,7 @@ Nothing larger than a crack is closed without the maker's consent.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any, cast
 
 import numpy as np
@@ -144,7 +145,8 @@ def _split_edges(work: _Work) -> None:
     if len(rim) > MOST_SPLIT:
         return
     near = NEAR_SHARE * work.size
-    added, dropped = [], []
+    added: list[list[int]] = []
+    dropped: list[int] = []
     for end, begin in missing:  # the face itself runs from begin to end
         a, b = work.vertices[begin], work.vertices[end]
         along = (work.vertices[rim] - a) @ (b - a) / max(float((b - a) @ (b - a)), 1e-300)
@@ -159,7 +161,7 @@ def _split_edges(work: _Work) -> None:
             continue
         third = int(work.faces[own][(work.faces[own] != begin) & (work.faces[own] != end)][0])
         chain = [begin, *rim[inside][np.argsort(along[inside])], end]
-        added.extend([p, q, third] for p, q in zip(chain, chain[1:], strict=False))
+        added.extend([p, q, third] for p, q in pairwise(chain))
         dropped.append(own)
     if added:
         work.faces = np.concatenate([np.delete(work.faces, dropped, axis=0), np.array(added)])
