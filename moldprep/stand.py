@@ -1,17 +1,47 @@
-"""Stage 3: how the form stands in its mold: opening up, a spare above it, a floor beneath."""
+"""Stage 3: how the form stands in its mold: opening up, a spare above it, a floor beneath.
+
+The casting pose has the opening on top. Where slip goes in is the rim of a vessel, the foot of a
+figurine or a lid, or an opening that is made. The spare is a collar of waste that flares outward
+above the rim: plaster is poured around form and spare, the cast grows on both, and the waste is
+trimmed off at the rim.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import numpy as np
+import shapely
+
+from .errors import FormError, JobError, Point
 from .findings import Finding
-from .geometry.mesh import Floats, Mesh
-from .job import OpeningKind, StandJob
+from .geometry.columns import cast, frame_for
+from .geometry.flood import pooled_depth
+from .geometry.levels import Level, level_ends, without_pocket
+from .geometry.mesh import Floats, Mesh, read_only
+from .geometry.outlines import Loop, circle_outline
+from .geometry.solids import Solid, from_manifold, prism, to_manifold, triangulated, united
+from .job import Axis, OpeningKind, StandJob
 from .working import SILENT, Watch
 
 if TYPE_CHECKING:
     from .sizing import Sizing
+
+LEAST_ACROSS_MM = 15.0
+"""An opening less than this across drains badly and closes up (common practice)."""
+END_SHARE = 0.25
+"""An end of the form lies within this share of its height from the top."""
+HOLLOW_SHARE = 0.25
+"""A form that would hold this share of water, of itself and the water, has its inside modelled."""
+RISES_MM = 0.5
+"""What stands higher above the rim than this needs plaster over it."""
+LEAST_RECESS_MM = 0.3
+"""A foot that is hollowed less than this counts as flat."""
+MITRE_LIMIT = 2.0
+"""Corners of the spare move out at most this many times the flare's width."""
+LINES = 192
+"""Columns across the form for height maps."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,5 +72,355 @@ class Stand:
 
 
 def stand_master(sizing: Sizing, job: StandJob, *, wall_mm: float, watch: Watch = SILENT) -> Stand:
-    """Turn the master opening up, put its spare on it and a floor of plaster beneath."""
-    raise NotImplementedError
+    """Turn the master opening up, put its spare on it and a floor of plaster beneath.
+
+    Left to the form, the opening is a flat level end on top, at least 15 mm across: the rim;
+    otherwise a flat level end at the bottom: the foot. A flat neck on top goes before a larger flat
+    foot, since a vase stands on more than it pours through. `wall_mm` is the plaster over anything
+    that rises above the rim, and under the foot when the job gives no floor.
+
+    Raises FormError "no-opening" when the form has no end for the opening asked for, FormError
+    "hollow-form" when its inside is modelled, and JobError when a made opening misses the form or a
+    spare is needed and switched off; each says the cure.
+    """
+    opening, end, turn, reason = _opening(sizing.mesh, job)
+    form = sizing.mesh.transformed(turn)
+    floor = wall_mm if job.floor_mm is None else job.floor_mm
+    if end is None:
+        form, mesh, outlines, rim, top, findings = _made(form, job, wall_mm)
+    else:
+        form, mesh, outlines, rim, top, findings = _on_level_end(form, end, job, wall_mm)
+    return Stand(
+        opening=opening,
+        chosen_by_form=job.opening is None,
+        reason=reason,
+        turn=np.asarray(read_only(turn)),
+        form=form,
+        mesh=mesh,
+        opening_outlines=tuple(np.asarray(read_only(outline)) for outline in outlines),
+        rim_mm=rim,
+        top_mm=top,
+        spare_mm=top - rim,
+        floor_mm=floor,
+        foot_recess_mm=_recess(form),
+        findings=(*findings, *_across_finding(outlines, end, rim)),
+    )
+
+
+# --- which way up -------------------------------------------------------------------------------
+
+
+def _opening(mesh: Mesh, job: StandJob) -> tuple[OpeningKind, Level | None, Floats, str]:
+    """Kind of the opening, its level end (None when made) in the casting pose, the turn, and why."""
+    if job.opening == "made":
+        if job.opening_diameter_mm is None:
+            raise JobError(
+                "A made opening needs its diameter.",
+                code="opening-diameter",
+                remedy="Give it: --opening made --opening-diameter 30.",
+            )
+        return "made", None, _casting_turn(mesh, job.opening_at), "asked for"
+    kinds: tuple[OpeningKind, ...] = ("rim", "foot") if job.opening is None else (job.opening,)
+    for kind in kinds:
+        turn = _casting_turn(mesh, "z" if kind == "rim" else "-z")
+        form = mesh.transformed(turn)
+        if kind == "rim":
+            _refuse_hollow(form)
+        ends = _ends(form, near_top=job.opening is None)
+        if ends and (job.opening is not None or ends[0].across_mm >= LEAST_ACROSS_MM):
+            return kind, ends[0], turn, "asked for" if job.opening else _why(kind, ends[0])
+    raise _no_opening(mesh, job)
+
+
+def _casting_turn(mesh: Mesh, up: Axis) -> Floats:
+    """(4, 4) that turns the form's side `up` to the top, sets it on z = 0 and centres it on the z axis."""
+    turns = {
+        "z": np.eye(3),
+        "-z": np.diag([1.0, -1.0, -1.0]),  # over about x
+        "x": np.array([[0.0, 0, -1], [0, 1, 0], [1, 0, 0]]),
+        "-x": np.array([[0.0, 0, 1], [0, 1, 0], [-1, 0, 0]]),
+        "y": np.array([[1.0, 0, 0], [0, 0, -1], [0, 1, 0]]),
+        "-y": np.array([[1.0, 0, 0], [0, 0, 1], [0, -1, 0]]),
+    }
+    turn = np.eye(4)
+    turn[:3, :3] = turns[up]
+    low, high = np.sort(mesh.bounds @ turns[up].T, axis=0)
+    turn[:3, 3] = -(low[0] + high[0]) / 2, -(low[1] + high[1]) / 2, -low[2]
+    return turn
+
+
+def _ends(form: Mesh, *, near_top: bool) -> list[Level]:
+    """Level ends with open sky that slip can enter by, largest first; `near_top`: only in the top quarter."""
+    height = float(form.bounds[1, 2])
+    ends = [end for end in level_ends(form) if not near_top or end.height >= (1 - END_SHARE) * height]
+    if not ends:
+        return []
+    frame = frame_for(form, (0.0, 0.0, 1.0), lines=LINES)
+    top, centres = _top_map(form).ravel(), frame.centres()
+    return [end for end in ends if not _covered(end, top, centres)]
+
+
+def _covered(end: Level, top: Floats, centres: Floats) -> bool:
+    """Whether form stands over the area inside the end's outline."""
+    area = shapely.Polygon(end.outline)
+    above = top > end.height + RISES_MM
+    return bool(shapely.contains_xy(area, *centres[above].T).any())
+
+
+def _why(kind: OpeningKind, end: Level) -> str:
+    where = "top" if kind == "rim" else "foot; it is cast base up"
+    return f"the form's flat, level {where} ({end.across_mm:.0f} mm across)"
+
+
+def _no_opening(mesh: Mesh, job: StandJob) -> FormError:
+    side = {"rim": "top", "foot": "bottom", None: "top or bottom"}[job.opening]
+    more = "" if job.opening else f" of at least {LEAST_ACROSS_MM:.0f} mm across"
+    size = min(mesh.extents[0], mesh.extents[1])
+    return FormError(
+        f"The form has no flat, level {side}{more} for the slip to go in.",
+        code="no-opening",
+        remedy="Name one: --opening made --opening-diameter "
+        f"{min(30, max(LEAST_ACROSS_MM, size / 2)):.0f}, and the side with --opening-at (z, -z, x, ...); "
+        "or cut the form off level where slip shall go in.",
+    )
+
+
+def _refuse_hollow(form: Mesh) -> None:
+    """Raise FormError when the form would hold water like a vessel."""
+    top = _top_map(form)
+    step = frame_for(form, (0.0, 0.0, 1.0), lines=LINES).pitch
+    depth = pooled_depth(top)
+    held = float(depth[np.isfinite(depth)].sum()) * step**2
+    if held < HOLLOW_SHARE * (held + form.volume):
+        return
+    deepest = float(np.where(np.isfinite(depth), depth, 0).max())
+    raise FormError(
+        f"The form's inside is modelled: it holds {held / 1000:.0f} ml and is {deepest:.0f} mm deep.",
+        code="hollow-form",
+        remedy="Fill it solid up to the rim: slip follows the mold, so the master is the outside alone.",
+    )
+
+
+def _top_map(form: Mesh) -> Floats:
+    """(nu, nv) height of the form's top in each column, -inf beside it."""
+    frame = frame_for(form, (0.0, 0.0, 1.0), lines=LINES)
+    columns = cast(form, frame)
+    met = np.diff(columns.start) > 0
+    top = np.full(frame.count, -np.inf)
+    top[met] = columns.depth[columns.start[1:][met] - 1]
+    return top.reshape(frame.shape)
+
+
+# --- a spare on a level end ---------------------------------------------------------------------
+
+Stood = tuple[Mesh, Mesh, tuple[Floats, ...], float, float, tuple[Finding, ...]]
+
+
+def _on_level_end(form: Mesh, end: Level, job: StandJob, wall: float) -> Stood:
+    """(form, mesh, outlines, rim, top, findings) for an opening on a flat, level end."""
+    findings = []
+    if end.holes:
+        form, end, depth = without_pocket(form, end)
+        findings.append(
+            Finding(
+                "warn",
+                "recess-filled",
+                f"A recess {depth:.1f} mm deep inside the opening was filled: slip goes in there.",
+                where=(_middle(end),),
+                remedy="If it shall be cast (a gallery for a lid), make the opening in its floor: "
+                "--opening made --opening-diameter with the floor's diameter.",
+            )
+        )
+    rim = end.height
+    rises = float(form.bounds[1, 2]) - rim
+    top = _top_of_spare(rim, rises, job, wall)
+    if rises > RISES_MM:
+        findings.append(_rises_finding(rises, top - rim))
+    if top == rim:
+        return form, form, (end.outline,), rim, top, tuple(findings)
+    outline, loop = end.outline, end.loop
+    spread = _moved_out(outline, (top - rim) * np.tan(np.radians(job.spare_flare_deg)))
+    if spread is None:
+        spread = outline
+        findings.append(
+            Finding(
+                "warn",
+                "spare-upright",
+                "The opening's outline is too sharply notched for a flared spare: its sides stand upright.",
+                where=(_middle(end),),
+                remedy="Soap the spare well, or round the notch.",
+            )
+        )
+    if rises > RISES_MM:
+        # the collar may meet what rises beside it: a boolean joins them
+        collar = _collar_solid(form, end, spread, top)
+        mesh = from_manifold(united([to_manifold(form), collar]))
+    else:
+        mesh = _with_collar(form, end.faces, loop, spread, top)
+    return form, mesh, (outline,), rim, top, tuple(findings)
+
+
+def _top_of_spare(rim: float, rises: float, job: StandJob, wall: float) -> float:
+    """Height of the opening plane: the spare's depth above the rim, or a wall above what rises higher."""
+    if job.spare:
+        return max(rim + job.spare_depth_mm, rim + rises + wall if rises > RISES_MM else rim)
+    if rises > RISES_MM:
+        raise JobError(
+            f"The form rises {rises:.1f} mm above its opening, and only a spare reaches up through the plaster.",
+            code="spare-needed",
+            remedy="Leave the spare on.",
+        )
+    return rim
+
+
+def _with_collar(form: Mesh, patch: Loop, loop: Loop, spread: Floats, top: float) -> Mesh:
+    """The form with the level end's faces replaced by upright sides and a lid: the rim stays as sharp as drawn."""
+    count, first = len(loop), len(form.vertices)
+    after = np.roll(loop, -1)
+    upper = first + np.arange(count)
+    upper_after = np.roll(upper, -1)
+    sides = np.vstack(
+        [np.column_stack([loop, after, upper_after]), np.column_stack([loop, upper_after, upper])]
+    )
+    lid = first + triangulated(spread)
+    vertices = np.vstack([form.vertices, np.column_stack([spread, np.full(count, top)])])
+    kept = np.ones(len(form.faces), bool)
+    kept[patch] = False
+    return Mesh(vertices, np.vstack([form.faces[kept], sides, lid]))
+
+
+def _collar_solid(form: Mesh, end: Level, spread: Floats, top: float) -> Solid:
+    """The collar alone as a solid that stands on the level end."""
+    count = len(end.loop)
+    low, high = np.arange(count), count + np.arange(count)
+    low_after, high_after = np.roll(low, -1), np.roll(high, -1)
+    sides = np.vstack([np.column_stack([low, low_after, high_after]), np.column_stack([low, high_after, high])])
+    base = triangulated(end.outline)[:, ::-1]
+    vertices = np.vstack([form.vertices[end.loop], np.column_stack([spread, np.full(count, top)])])
+    return to_manifold(Mesh(vertices, np.vstack([base, sides, count + triangulated(spread)])))
+
+
+def _moved_out(outline: Floats, distance: float) -> Floats | None:
+    """Each side of a counter-clockwise outline moved outward, corner by corner; None where it would fold."""
+    if distance == 0:
+        return outline
+    edge = np.roll(outline, -1, axis=0) - outline
+    normal = np.column_stack([edge[:, 1], -edge[:, 0]])
+    normal /= np.linalg.norm(normal, axis=1, keepdims=True)
+    before = np.roll(normal, 1, axis=0)
+    share = 1 + (normal * before).sum(axis=1, keepdims=True)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        step = (normal + before) / share  # moves both sides by one
+    length = np.linalg.norm(step, axis=1, keepdims=True)
+    if not np.isfinite(step).all():
+        return None
+    moved = outline + distance * step * np.minimum(1, MITRE_LIMIT / length)
+    ring, inner = shapely.Polygon(moved), shapely.Polygon(outline)
+    return moved if ring.is_valid and ring.exterior.is_ccw and ring.covers(inner) else None
+
+
+def _rises_finding(rises: float, spare: float) -> Finding:
+    return Finding(
+        "note",
+        "rises-above-rim",
+        f"Something rises {rises:.0f} mm above the rim; the spare is {spare:.0f} mm deep so that plaster covers it.",
+    )
+
+
+def _middle(end: Level) -> Point:
+    x, y = end.outline.mean(axis=0)
+    return float(x), float(y), float(end.height)
+
+
+# --- an opening that is made --------------------------------------------------------------------
+
+
+def _made(form: Mesh, job: StandJob, wall: float) -> Stood:
+    """(form, mesh, outlines, rim, top, findings) for a round opening made on top of the form.
+
+    Its axis stands through the form's highest place. The rim is where the whole round lies within
+    the form: the spare reaches down to it, and what of the form stands higher inside the round is
+    waste.
+    """
+    radius = float(job.opening_diameter_mm or 0) / 2
+    centre = _highest_place(form, radius)
+    rim = _lowest_top(form, centre, radius)
+    if not job.spare:
+        raise JobError("A made opening is made by its spare.", code="spare-needed", remedy="Leave the spare on.")
+    outline = circle_outline(centre, radius)
+    rises = _rises_beside(form, centre, radius, rim)
+    top = _top_of_spare(rim, rises, job, wall)
+    sink = min(1.0, rim / 2)  # so that spare and form overlap and no faces coincide
+    flare = np.tan(np.radians(job.spare_flare_deg))
+    low, high = max(radius - sink * flare, radius / 2), radius + (top - rim) * flare
+    spare = prism(circle_outline(centre, low), rim - sink, top, spread=high / low)
+    mesh = from_manifold(united([to_manifold(form), spare]))
+    findings = (_rises_finding(rises, top - rim),) if rises > RISES_MM else ()
+    return form, mesh, (outline,), rim, top, findings
+
+
+def _highest_place(form: Mesh, radius: float) -> tuple[float, float]:
+    """Middle of the form's highest places; the form's own axis when that is as good as there."""
+    height = float(form.bounds[1, 2])
+    highest = form.vertices[form.vertices[:, 2] > height - 1e-3 * height, :2]
+    x, y = (float(value) for value in (highest.min(axis=0) + highest.max(axis=0)) / 2)
+    return (0.0, 0.0) if np.hypot(x, y) < 0.05 * radius else (x, y)
+
+
+def _lowest_top(form: Mesh, centre: tuple[float, float], radius: float) -> float:
+    """Least height of the form's top within the round."""
+    x, y = centre
+    window = (x - radius, x + radius, y - radius, y + radius)
+    frame = frame_for(form, (0.0, 0.0, 1.0), lines=LINES, window=window)
+    columns = cast(form, frame)
+    away = np.hypot(*(frame.centres() - centre).T)
+    within = away <= radius
+    met = np.diff(columns.start) > 0
+    if not met[within].all():
+        raise JobError(
+            f"A round of {2 * radius:.0f} mm at ({x:.0f}, {y:.0f}) stands out beyond the form.",
+            code="opening-misses",
+            remedy="Give a smaller --opening-diameter or another side with --opening-at.",
+        )
+    return float(columns.depth[columns.start[1:][within & met] - 1].min())
+
+
+def _rises_beside(form: Mesh, centre: tuple[float, float], radius: float, rim: float) -> float:
+    """How far the form rises above the rim outside the round."""
+    beside = np.hypot(*(form.vertices[:, :2] - centre).T) > radius
+    return max(0.0, float(form.vertices[beside, 2].max(initial=rim)) - rim)
+
+
+# --- foot and findings --------------------------------------------------------------------------
+
+
+def _recess(form: Mesh) -> float:
+    """Depth of the deepest place under the form that is ringed by what stands lower, mm."""
+    frame = frame_for(form, (0.0, 0.0, 1.0), lines=LINES)
+    columns = cast(form, frame)
+    met = np.diff(columns.start) > 0
+    under = np.full(frame.count, -np.inf)
+    under[met] = -columns.depth[columns.start[:-1][met]]
+    depth = pooled_depth(under.reshape(frame.shape))
+    deepest = float(depth[np.isfinite(depth)].max(initial=0.0))
+    return deepest if deepest >= LEAST_RECESS_MM else 0.0
+
+
+def _across_finding(outlines: tuple[Floats, ...], end: Level | None, rim: float) -> tuple[Finding, ...]:
+    if end is not None:
+        across, where = end.across_mm, _middle(end)
+    else:
+        across = float(np.ptp(outlines[0][:, 0]))
+        x, y = outlines[0].mean(axis=0)
+        where = (float(x), float(y), rim)
+    if across >= LEAST_ACROSS_MM:
+        return ()
+    return (
+        Finding(
+            "warn",
+            "narrow-opening",
+            f"The opening is {across:.0f} mm across; less than {LEAST_ACROSS_MM:.0f} mm drains badly and closes up.",
+            where=(where,),
+            remedy="Widen it, or pour and drain with a funnel and a vent, and keep the wall thin.",
+        ),
+    )
