@@ -58,12 +58,14 @@ def locked_spots(
     tolerance: float,
     lines: int = 128,
     span: tuple[float, float] = (-np.inf, np.inf),
+    rows: tuple[float, float] = (-np.inf, np.inf),
     up: NDArray[np.float64] | Point | None = None,
 ) -> tuple[LockedSpot, ...]:
     """The places where plaster is locked with a reach above `tolerance` mm, deepest first.
 
     Plaster reaches from the form's lowest to its highest point along `direction`, cut off to
-    `span` (local depths along the direction). `way` says which way it may leave. `lines` columns
+    `span` (local depths along the direction) and to `rows` (local v; with `up` given, heights along
+    it): what lies beyond bars the way but does not move. `way` says which way it may leave. `lines` columns
     across the form find the places; a lock that is smaller across than one pitch in both lateral
     directions can slip between them. Reach is within one fine pitch (a third of the tolerance, or
     the window's 512th part where the place is deep) plus the mesh's own chord error. Films of plaster
@@ -76,6 +78,11 @@ def locked_spots(
         return ()
     levels = _levels(span, frame.pitch)
     locked, taken = _voxels(solid, way, span, levels, tolerance)
+    outside = frame.origin[1] + np.arange(frame.shape[1]) * frame.pitch
+    outside = (outside < rows[0]) | (outside > rows[1])
+    if outside.any():
+        taken |= locked & outside
+        locked &= ~outside
     if not locked.any():
         return ()
     depth = _distance_to_free(locked, taken) * frame.pitch
