@@ -20,7 +20,7 @@ from ..stand import Stand
 from ..working import SILENT, Watch
 from .layers import Candidate, Layer, LayerKind, Seam, family_of, piece_count
 from .lines import NATURAL_DISCOUNT, SAME_HEIGHT_MM, NaturalLines, natural_lines, spread
-from .search import EXCESS_PRICE, STACKED_PRICE, best_stacks, locked_volumes, prices_of
+from .search import EXCESS_PRICE, LOCKED_PRICE, STACKED_PRICE, best_stacks, locked_volumes, prices_of
 from .tables import PartingTables, tabulate
 
 __all__ = [
@@ -123,11 +123,16 @@ def price(
     seams: tuple[Seam, ...],
 ) -> float:
     """Price of a stack in mm of smooth level seam: locked excess, pieces beyond the first, seams."""
-    excess, _ = locked_volumes(tables, layers)
+    excess, whole = locked_volumes(tables, layers)
     stacked = max(0, sum(layer.kind == "split" for layer in layers) - 1)
     lean = 1 - abs(float(tables.axis[2]))
     level = job.horizontal_price + lean * (job.vertical_price - job.horizontal_price)
-    total = EXCESS_PRICE * excess + job.piece_price * (piece_count(layers) - 1) + STACKED_PRICE * stacked
+    total = (
+        EXCESS_PRICE * excess
+        + LOCKED_PRICE * whole
+        + job.piece_price * (piece_count(layers) - 1)
+        + STACKED_PRICE * stacked
+    )
     for seam in seams:
         smooth = level if seam.kind == "horizontal" else job.vertical_price
         if seam.kind == "horizontal" and lines.at(seam.height_mm or 0.0)[0]:

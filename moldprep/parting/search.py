@@ -15,12 +15,14 @@ import numpy as np
 
 from ..geometry.mesh import Bools, Floats
 from ..job import PartingJob
-from .layers import Layer, family_of
+from .layers import Layer
 from .tables import PartingTables
 
 EXCESS_PRICE = 100.0
 """Price of a mm3 of locked plaster in mm of smooth level seam: ten cubic millimetres, half a
 millimetre deep over twenty, weigh as much as a whole piece."""
+LOCKED_PRICE = 1.0
+"""Price of a mm3 of any locked plaster, noise included: of two planes that both pass, the truer one."""
 STACKED_PRICE = 200.0
 """Price of two split layers on each other: nothing may register them upright."""
 
@@ -44,10 +46,10 @@ def prices_of(
 ) -> Prices:
     """The tables in one currency; `level` (n + 1,) is the price of the level seam at each level."""
     return Prices(
-        down=EXCESS_PRICE * tables.down,
-        up=EXCESS_PRICE * tables.up,
+        down=EXCESS_PRICE * tables.down + LOCKED_PRICE * tables.down_all,
+        up=EXCESS_PRICE * tables.up + LOCKED_PRICE * tables.up_all,
         level=level,
-        side=EXCESS_PRICE * tables.side + job.vertical_price * tables.seam,
+        side=EXCESS_PRICE * tables.side + LOCKED_PRICE * tables.side_all + job.vertical_price * tables.seam,
         allowed=np.ones(len(tables.levels), bool) if allowed is None else allowed,
         piece=job.piece_price,
     )
@@ -62,7 +64,7 @@ def best_stacks(
     """
     last = len(tables.levels) - 1
     inner = np.arange(last + 1)[1:-1][prices.allowed[1:-1]]
-    yield float(prices.down[last]), _layers(tables, [], (0, last))
+    yield float(prices.down[last]), _layers(tables, [], (last, last))
     if len(inner):
         both = prices.down[inner] + prices.up[inner] + prices.level[inner] + prices.piece
         k = int(inner[np.argmin(both)])
@@ -163,6 +165,3 @@ def _split_volume(tables: PartingTables, table: Floats, layer: Layer) -> float:
     ]
     slab = np.array(column[1::2]) - np.array(column[::2])
     return float(np.interp(layer.offset_mm, tables.offsets[a], slab))
-
-
-__all__ = ["EXCESS_PRICE", "Prices", "best_stacks", "family_of", "locked_volumes", "prices_of"]
