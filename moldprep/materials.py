@@ -1,0 +1,76 @@
+"""Figures of the trade: each with its unit, range and source, so that the sheet can print them.
+
+`ASSUMED` lists those that a plan leans on; a figure that the maker gives in the job stands beside its
+default there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from .formulas import gypsum
+
+PRACTICE = "common practice"
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One figure: `value` in `unit`, the `range` it is met in, and where it comes from."""
+
+    name: str
+    value: float
+    unit: str
+    range: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Range:
+    """A span of minutes on a card, with its source."""
+
+    name: str
+    low: float
+    high: float
+    unit: str
+    source: str
+
+    def __str__(self) -> str:
+        return f"{self.low:g}–{self.high:g} {self.unit}"
+
+
+SOAK = Range("soak", 2, 4, "min", "a gypsum maker's mixing instructions (plaster.com); practice 2-3 min")
+MIX = Range("mix", 2, 5, "min", "a gypsum maker's mixing instructions (plaster.com); practice 2-3 min")
+SET = Range("set", 27, 37, "min", "table for consistencies 65-74 (glasstips.blogspot.com 2009/11)")
+DEMOLD_PLAIN = Range("demold, plain strong form", 20, 45, "min", PRACTICE)
+DEMOLD_DELICATE = Range("demold, delicate form: heat past its peak", 45, 75, "min", PRACTICE)
+FREEBOARD_MM = Range("cottle above the plaster", 15, 20, "mm", PRACTICE)
+HEAVY_LIFT_KG = Figure(
+    "one-person lift at floor level", 13.07, "kg", "with H 30, V 0, D 75 cm", "NIOSH lifting equation, 94-110"
+)
+
+ASSUMED: tuple[Figure, ...] = (
+    Figure(
+        "hemihydrate density",
+        gypsum.HEMIHYDRATE_DENSITY_KG_M3,
+        "kg/m³",
+        "2620–2640 (beta)",
+        "from memory: Ullmann",
+    ),
+    Figure("gypsum density", gypsum.DIHYDRATE_DENSITY_KG_M3, "kg/m³", "2305–2320", "saltwiki.net, Gypsum"),
+    Figure("water density at 20 °C", gypsum.WATER_DENSITY_KG_M3, "kg/m³", "", "from memory"),
+    Figure("combining water", round(gypsum.COMBINING_WATER, 4), "kg/kg", "", "IUPAC 1995 atomic weights"),
+    Figure("consistency", 70, "parts water to 100 plaster", "60–90", PRACTICE),
+    Figure("allowance for the bucket", 10, "%", "5–15", PRACTICE),
+    Figure(
+        "setting expansion",
+        0.20,
+        "%",
+        "0.10–0.30",
+        "0.19–0.22 % at consistency 65–74 (glasstips.blogspot.com)",
+    ),
+    Figure("least draft, outside", 2, "°", "2–3; 5 when textured", PRACTICE),
+    Figure("least draft, inside", 5, "°", "5–8", PRACTICE),
+    Figure("least reach that locks", 0.15, "mm", "", "about the roughness of a printed line; practice"),
+    Figure("spare depth", 20, "mm", "20 or 1.5 × level drop", PRACTICE),
+    Figure("wall of plaster", 38, "mm", "25–65 by the form's largest side", PRACTICE),
+)

@@ -1,0 +1,92 @@
+"""The whole trade in order, on one screen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from .cottle import Block, choose_block
+from .findings import Finding, worst_first
+from .formulas.walls import least_wall_mm
+from .job import Job
+from .master import Master
+from .parting import Parting, part_mold
+from .pieces import Pieces, cut_pieces
+from .pour import PourPlan, plan_pours
+from .pull import PullStudy, study_pulls
+from .sizing import Sizing, size_master
+from .stand import Stand, stand_master
+from .working import SILENT, Memo, Watch
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """Everything about one mold, stage by stage; `findings` of all stages, the worst first."""
+
+    name: str
+    job: Job
+    master: Master
+    sizing: Sizing
+    stand: Stand
+    study: PullStudy
+    block: Block
+    parting: Parting
+    pieces: Pieces
+    pours: PourPlan
+    findings: tuple[Finding, ...]
+
+
+def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None = None) -> Plan:
+    """From a master and a job to everything that the bench sheet says.
+
+    `watch` sees each stage begin and may cancel; `memo`, owned by the caller, spares stages whose
+    upstream results and own part of the job have not changed. Raises RequestError when the job
+    cannot be met; a mold that would fail gets a `stop` Finding instead.
+    """
+    kept = memo or Memo(16)
+
+    watch.stage("size the master")
+    sizing = kept.get(
+        "sizing", (master,), job.shrinkage, lambda: size_master(master, job.shrinkage, watch=watch)
+    )
+    wall = job.cottle.wall_mm or least_wall_mm(float(sizing.mesh.extents.max()))
+    watch.stage("stand it in its mold")
+    stand = kept.get(
+        "stand",
+        (sizing,),
+        (job.stand, wall),
+        lambda: stand_master(sizing, job.stand, wall_mm=wall, watch=watch),
+    )
+    watch.stage("study the pulls")
+    study = kept.get("pull", (stand,), job.pull, lambda: study_pulls(stand, job.pull, watch=watch))
+    watch.stage("choose the cottle")
+    block = kept.get(
+        "cottle",
+        (stand,),
+        (job.cottle, wall),
+        lambda: choose_block(stand, job.cottle, wall_mm=wall, watch=watch),
+    )
+    watch.stage("find the seams")
+    tolerance = job.pull.tolerance_mm
+    parting = kept.get(
+        "parting",
+        (stand, study, block),
+        (job.parting, tolerance),
+        lambda: part_mold(stand, study, block, job.parting, tolerance_mm=tolerance, watch=watch),
+    )
+    watch.stage("cut the pieces")
+    pieces = kept.get(
+        "pieces",
+        (stand, block, parting),
+        job.pull,
+        lambda: cut_pieces(stand, block, parting, job.pull, watch=watch),
+    )
+    watch.stage("weigh the pours")
+    pours = kept.get(
+        "pour",
+        (pieces, stand, block),
+        job.plaster,
+        lambda: plan_pours(pieces, stand, block, job.plaster, watch=watch),
+    )
+    stages = (master, sizing, stand, study, block, parting, pieces, pours)
+    findings = worst_first(tuple(finding for stage in stages for finding in stage.findings))
+    return Plan(master.name, job, master, sizing, stand, study, block, parting, pieces, pours, findings)
