@@ -1,0 +1,1 @@
+"""What a plan looks like: record, text, drawings, pictures and paper. Nothing here decides anything."""

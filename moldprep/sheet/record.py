@@ -1,0 +1,181 @@
+"""The record: everything on the sheet as plain numbers, units in the key names."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from typing import Any
+
+import msgspec
+import numpy as np
+
+from ..errors import Point
+from ..findings import Finding
+from ..parting import Candidate, Seam
+from ..planning import Plan
+from ..pull import Pull
+
+FORMAT = "moldprep-plan/1"
+_DIGITS = 6
+"""Decimals kept: a millionth of a millimetre, so that the same plan gives the same bytes."""
+
+
+def record(plan: Plan) -> dict[str, Any]:
+    """The plan as nested dictionaries, lists, strings and finite numbers (None where there is none)."""
+    stand, parting, block = plan.stand, plan.parting, plan.block
+    return _plain(
+        {
+            "format": FORMAT,
+            "name": plan.name,
+            "job": msgspec.to_builtins(plan.job),
+            "master": {
+                "triangles": len(plan.master.mesh.faces),
+                "closed": True,  # a master is refused otherwise
+                "units": plan.master.units,
+                "steps": plan.master.steps,
+                "source_sha256": plan.master.source_digest,
+                "size_mm": plan.sizing.master_size_mm,
+                "volume_mm3": plan.sizing.mesh.volume,
+            },
+            "sizing": {
+                "shrinkage": (
+                    plan.sizing.width_shrinkage,
+                    plan.sizing.width_shrinkage,
+                    plan.sizing.height_shrinkage,
+                ),
+                "uncertainty": plan.sizing.uncertainty,
+                "factor": plan.sizing.factor,
+                "fired_size_mm": plan.sizing.fired_size_mm,
+            },
+            "stand": {
+                "opening": stand.opening,
+                "chosen_by_form": stand.chosen_by_form,
+                "reason": stand.reason,
+                "rim_mm": stand.rim_mm,
+                "top_mm": stand.top_mm,
+                "floor_mm": stand.floor_mm,
+                "spare_mm": stand.spare_mm,
+                "foot_recess_mm": stand.foot_recess_mm,
+            },
+            "pulls": [_pull(pull) for pull in plan.study.pulls],
+            "axes": [
+                {
+                    "direction": row.direction,
+                    "source": row.source,
+                    "gap_mm3": row.gap_mm3,
+                    "one_way_mm3": row.one_way_mm3,
+                    "locked_mm2": row.locked_mm2,
+                }
+                for row in plan.study.table
+            ],
+            "cottle": {
+                "kind": block.kind,
+                "inner_mm": block.inner_mm,
+                "turn_deg": block.turn_deg,
+                "fill_mm": block.fill_mm,
+                "wall_mm": block.wall_mm,
+                "least_wall_mm": block.least_wall_mm,
+                "greatest_wall_mm": block.greatest_wall_mm,
+                "evenness": block.evenness,
+            },
+            "parting": {
+                **_candidate(parting.chosen),
+                "why": parting.chosen.why,
+                "runners_up": [_candidate(candidate) for candidate in parting.runners_up],
+            },
+            "pieces": [
+                {
+                    "letter": piece.letter,
+                    "name": piece.name,
+                    "pull": piece.pull,
+                    "volume_mm3": piece.volume_mm3,
+                    "least_draft_deg": piece.least_draft_deg,
+                    "released": piece.released,
+                }
+                for piece in plan.pieces.pieces
+            ],
+            "balance": plan.pieces.balance,
+            "pours": [
+                {name: value for name, value in msgspec.to_builtins(pour).items() if name != "steps"}
+                for pour in plan.pours.pours
+            ],
+            "plaster_total_g": plan.pours.plaster_total_g,
+            "water_total_g": plan.pours.water_total_g,
+            "findings": [_finding(finding) for finding in plan.findings],
+        }
+    )
+
+
+def record_json(plan: Plan) -> bytes:
+    """The record as JSON: the same bytes for the same input."""
+    return (json.dumps(record(plan), indent=2, ensure_ascii=False, allow_nan=False) + "\n").encode()
+
+
+def record_hash(data: bytes) -> str:
+    """Eight characters that tell one record from another; printed at the foot of each page."""
+    return hashlib.sha256(data).hexdigest()[:8]
+
+
+def _pull(pull: Pull) -> dict[str, Any]:
+    return {
+        "name": pull.name,
+        "direction": pull.direction,
+        "pitch_mm": pull.pitch_mm,
+        "gap_mm3": pull.gap_mm3,
+        "one_way_mm3": pull.one_way_mm3,
+        "locked_mm2": pull.locked_mm2,
+        "tight_mm2": pull.tight_mm2,
+        "reach_mm": pull.reach_mm,
+        "one_way_reach_mm": pull.one_way_reach_mm,
+        "places": [
+            {"number": p.number, "where": p.where, "reach_mm": p.reach_mm, "volume_mm3": p.volume_mm3}
+            for p in pull.places
+        ],
+        "verdict": pull.verdict,
+    }
+
+
+def _candidate(candidate: Candidate) -> dict[str, Any]:
+    return {
+        "family": candidate.family,
+        "piece_count": candidate.piece_count,
+        "axis": candidate.axis,
+        "planes": candidate.planes_mm,
+        "layers": [msgspec.to_builtins(layer) for layer in candidate.layers],
+        "excess_mm3": candidate.excess_mm3,
+        "locked_mm3": candidate.locked_mm3,
+        "reach_mm": candidate.reach_mm,
+        "price": candidate.price,
+        "seams": [_seam(seam) for seam in candidate.seams],
+    }
+
+
+def _seam(seam: Seam) -> dict[str, Any]:
+    return {str(name): value for name, value in msgspec.to_builtins(seam).items()}
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    where: tuple[Point, ...] = finding.where
+    return {
+        "level": finding.level,
+        "code": finding.code,
+        "says": finding.says,
+        "where": where,
+        "remedy": finding.remedy,
+    }
+
+
+def _plain(value: Any) -> Any:
+    """Numbers rounded and finite or None, arrays and tuples as lists, all else as it is."""
+    if isinstance(value, dict):
+        return {key: _plain(part) for key, part in value.items()}
+    if isinstance(value, (list, tuple, np.ndarray)):
+        return [_plain(part) for part in value]
+    if isinstance(value, (bool, np.bool_)):
+        return bool(value)
+    if isinstance(value, (int, np.integer)):
+        return int(value)
+    if isinstance(value, (float, np.floating)):
+        return round(float(value), _DIGITS) + 0.0 if math.isfinite(value) else None
+    return value
