@@ -1,0 +1,236 @@
+"""The bench sheet as PDF, set by typst; this module only puts the plan's numbers into words."""
+
+from __future__ import annotations
+
+import json
+from importlib.resources import files
+from typing import Any
+
+import typst
+
+from ..findings import Finding
+from ..materials import ASSUMED
+from ..parting import Candidate
+from ..planning import Plan
+from ..pull import Pull, direction_name
+from .drawings import TINTS, Drawing, cut, seam_list, view
+from .pictures import MOST_MARKS, form_picture, pull_svg, svg_of
+from .record import record_hash, record_json
+from .text import leaves
+from .words import cottle_words, grams, lengths, seam_words, shrinkage_words
+
+PAPERS = {"a4": "a4", "letter": "us-letter"}
+MOST_RUNNERS_UP = 6
+MOST_PLACES = 14
+
+CAUTIONS = (
+    "Plaster dust: wear a dust mask when you weigh and strew; limits are 15 mg/m³ total and 5 mg/m³ respirable "
+    "(OSHA; NIOSH Pocket Guide 0518). It may hold crystalline silica (29 CFR 1910.1053).",
+    "Heat: setting plaster burns. Never enclose a hand or any part of the body in it (UK HSE case, 2009).",
+    "Eyes and skin: wet plaster is alkaline; rinse with plenty of water.",
+    "Drains: no plaster or wash water down the drain; let it set in the bucket and throw it away as solid.",
+    "Weight: lift wet molds in twos, or slide them.",
+    "Your local rules, the makers' data sheets and licensed practice come before this sheet.",
+)
+RESPONSIBILITY = (
+    "moldprep computes; the maker decides. It reads the mesh at the stated pitch and tolerance and knows nothing "
+    "of what it was not told. Whoever pours the mold remains responsible for it."
+)
+
+
+def sheet_pdf(plan: Plan, *, paper: str | None = None) -> bytes:
+    """The whole sheet as a tagged PDF, `paper` "a4" or "letter" (the job's when left out).
+
+    The same plan gives the same bytes: no date, no clock.
+    """
+    inputs = sheet_inputs(plan, paper=paper or plan.job.sheet.paper)
+    made = typst.compile(inputs, ignore_system_fonts=True, pdf_standards="ua-1")
+    assert isinstance(made, bytes)
+    return made
+
+
+def sheet_inputs(plan: Plan, *, paper: str) -> dict[str, bytes]:
+    """The template, its data and its pictures, by name."""
+    pictures: dict[str, bytes] = {"form.svg": svg_of(form_picture(plan)).encode()}
+    data = _data(plan, paper, pictures)
+    template = files(__package__).joinpath("templates", "sheet.typ").read_bytes()
+    return {"main.typ": template, "data.json": json.dumps(data, ensure_ascii=False).encode(), **pictures}
+
+
+def _data(plan: Plan, paper: str, pictures: dict[str, bytes]) -> dict[str, Any]:
+    pours = {pour.piece: pour for pour in plan.pours.pours}
+    tints = {piece.letter: TINTS[k % len(TINTS)] for k, piece in enumerate(plan.pieces.pieces)}
+    chosen = plan.parting.chosen
+    return {
+        "title": f"Bench sheet: {plan.name}",
+        "name": plan.name + (f" · {plan.job.sheet.studio}" if plan.job.sheet.studio else ""),
+        "paper": PAPERS[paper],
+        "hash": record_hash(record_json(plan)),
+        "verdict": verdict(chosen),
+        "form_alt": f"The form {plan.name}, shaded",
+        "key": [
+            ["Fired", lengths(plan.sizing.fired_size_mm)],
+            ["Master", lengths(plan.sizing.master_size_mm)],
+            ["Clay", shrinkage_words(plan)],
+            [
+                "Opening",
+                f"{plan.stand.opening}; spare {plan.stand.spare_mm:.0f} mm, floor {plan.stand.floor_mm:.0f} mm",
+            ],
+            ["Cottle", cottle_words(plan.block)],
+        ],
+        "totals": [
+            ["Plaster in all", grams(plan.pours.plaster_total_g)],
+            ["Water in all", grams(plan.pours.water_total_g)],
+        ],
+        "worst": _finding(
+            plan.findings[0] if plan.findings else Finding("note", "clear", "Nothing to warn of.")
+        ),
+        "pieces": [
+            {
+                "letter": piece.letter,
+                "tint": tints[piece.letter],
+                "name": piece.name,
+                "leaves": leaves(piece.pull),
+                "plaster": grams(pours[piece.letter].plaster_g),
+                "water": grams(pours[piece.letter].water_g),
+                "wet": grams(pours[piece.letter].wet_g),
+            }
+            for piece in plan.pieces.pieces
+        ],
+        "seams": [seam_words(seam) for seam in seam_list(plan)],
+        "pulls": [_pull(plan, pull, number, pictures) for number, pull in enumerate(plan.study.pulls)],
+        "axes": [
+            [
+                direction_name(row.direction),
+                _ml(row.gap_mm3),
+                _ml(row.one_way_mm3),
+                f"{row.locked_mm2:.0f} mm²",
+            ]
+            for row in plan.study.table
+        ],
+        "why": chosen.why,
+        "views": [
+            _drawn(
+                view(plan, name, width=238, height=240), f"{name}.svg", f"{name.capitalize()} view", pictures
+            )
+            for name in ("front", "side", "top")
+        ],
+        "section": _section(plan, pictures),
+        "runners_up": [_runner_up(candidate) for candidate in plan.parting.runners_up[:MOST_RUNNERS_UP]],
+        "cottle": f"{cottle_words(plan.block)[0].upper()}{cottle_words(plan.block)[1:]}; "
+        f"evenness {plan.block.evenness:.2f} (1 is even all round).",
+        "cottles": [
+            [
+                f"{option.kind}, " + " × ".join(f"{side:.0f}" for side in option.inner_mm) + " mm",
+                f"{option.plaster_mm3 / 1e6:.2f} L",
+                f"{option.least_wall_mm:.0f}–{option.greatest_wall_mm:.0f} mm",
+            ]
+            for option in plan.block.options
+        ],
+        "pour_intro": f"Ten parts of plaster to {plan.pours.consistency / 10:g} of water by weight, the same for every "
+        f"piece; {plan.job.plaster.allowance_percent:g} % more than the mold holds, for what stays in the bucket.",
+        "cards": [_card(plan, number, tints) for number in range(len(plan.pours.pours))],
+        "cautions": list(CAUTIONS),
+        "findings": [_finding(finding) for finding in plan.findings],
+        "figures": [
+            [
+                figure.name,
+                f"{figure.value:g} {figure.unit}" + (f" ({figure.range})" if figure.range else ""),
+                figure.source,
+            ]
+            for figure in ASSUMED
+        ],
+        "responsibility": RESPONSIBILITY,
+    }
+
+
+def verdict(chosen: Candidate) -> str:
+    """The mold in a line."""
+    words = {
+        "one-piece": "One piece: the master comes out upward.",
+        "two-piece": "Two pieces, parted across.",
+        "halves": "Two halves; they carry the floor between them.",
+        "halves+foot": "Two halves on a foot piece: three pieces.",
+        "halves+top": "Two halves and a top piece: three pieces.",
+        "halves+foot+top": "Two halves between a foot and a top piece: four pieces.",
+        "split-layers": f"Halves on halves: {chosen.piece_count} pieces.",
+    }
+    return words[chosen.family]
+
+
+def _finding(finding: Finding) -> dict[str, str]:
+    return {"level": finding.level, "says": finding.says, "remedy": finding.remedy}
+
+
+def _pull(plan: Plan, pull: Pull, number: int, pictures: dict[str, bytes]) -> dict[str, Any]:
+    svg, _, _ = pull_svg(plan.stand.mesh, pull)
+    pictures[f"pull{number}.svg"] = svg.encode()
+    places = [
+        [
+            str(p.number),
+            "({:.0f}, {:.0f}, {:.0f})".format(*p.where),
+            f"{p.reach_mm:.1f} mm",
+            _ml(p.volume_mm3),
+        ]
+        for p in pull.places[:MOST_PLACES]
+    ]
+    left = len(pull.places) - len(places)
+    marked = min(len(pull.places), MOST_MARKS)
+    return {
+        "name": pull.name[0].upper() + pull.name[1:],
+        "verdict": pull.verdict,
+        "picture": f"pull{number}.svg",
+        "alt": f"Classes of the form's faces for the pull {pull.name}; {marked} locked places numbered",
+        "places": places,
+        "more": f"And {left} more in the record." if left else "",
+    }
+
+
+def _section(plan: Plan, pictures: dict[str, bytes]) -> dict[str, Any]:
+    drawn = _drawn(
+        cut(plan, width=470, height=400), "section.svg", "Section through mold and master", pictures
+    )
+    return {**drawn, "note": "plaster hatched, master white"}
+
+
+def _drawn(drawing: Drawing, name: str, title: str, pictures: dict[str, bytes]) -> dict[str, Any]:
+    pictures[name] = drawing.svg.encode()
+    scale = drawing.mm_per_point / (25.4 / 72)
+    return {
+        "picture": name,
+        "alt": title,
+        "name": title,
+        "width": drawing.width,
+        "scale": f"scale 1 : {scale:.2f}",
+    }
+
+
+def _runner_up(candidate: Candidate) -> list[str]:
+    tilted = abs(candidate.axis[2]) < 0.99
+    planes = ", ".join(f"{height:.0f}" for height in candidate.planes_mm) or "–"
+    locked = "not judged" if candidate.reach_mm != candidate.reach_mm else f"{candidate.reach_mm:.1f} mm"
+    family = candidate.family + (f", {direction_name(candidate.axis)}" if tilted else "")
+    return [family, str(candidate.piece_count), planes, locked, f"{candidate.price:.0f}"]
+
+
+def _card(plan: Plan, number: int, tints: dict[str, str]) -> dict[str, Any]:
+    pour = plan.pours.pours[number]
+    uplift = f", uplift on the master at most {pour.uplift_n:.0f} N ({pour.uplift_n / 9.80665:.1f} kg)"
+    return {
+        "number": number + 1,
+        "letter": pour.piece,
+        "tint": tints[pour.piece],
+        "name": pour.name,
+        "pose": pour.pose,
+        "volume": f"{pour.solid_ml:.0f} mL of plaster, {pour.slurry_ml:.0f} mL of slurry",
+        "plaster": grams(pour.plaster_g),
+        "water": grams(pour.water_g),
+        "steps": list(pour.steps),
+        "facts": f"Plaster {pour.fill_mm:.0f} mm deep: {pour.pressure_kpa:.1f} kPa at its foot"
+        + (uplift if pour.uplift_n > 0 else "")
+        + f". The piece weighs {grams(pour.wet_g)} wet, {grams(pour.dry_g)} dry.",
+    }
+
+
+def _ml(volume_mm3: float) -> str:
+    return f"{volume_mm3 / 1000:.1f} mL" if volume_mm3 >= 100 else f"{volume_mm3:.0f} mm³"
