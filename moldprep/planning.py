@@ -90,3 +90,13 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
     stages = (master, sizing, stand, study, block, parting, pieces, pours)
     findings = worst_first(tuple(finding for stage in stages for finding in stage.findings))
     return Plan(master.name, job, master, sizing, stand, study, block, parting, pieces, pours, findings)
+
+
+def check(master: Master, job: Job, *, watch: Watch = SILENT) -> tuple[Sizing, Stand, PullStudy]:
+    """The first half of a plan: how the form stands and which way plaster lets go of it."""
+    sizing = size_master(master, job.shrinkage, watch=watch)
+    wall = job.cottle.wall_mm or least_wall_mm(float(sizing.mesh.extents.max()))
+    watch.stage("stand it in its mold")
+    stand = stand_master(sizing, job.stand, wall_mm=wall, watch=watch)
+    watch.stage("study the pulls")
+    return sizing, stand, study_pulls(stand, job.pull, watch=watch)

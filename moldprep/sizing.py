@@ -101,7 +101,9 @@ def shrinkage_of(job: ShrinkageJob) -> Shrinkage:
     if width is None and height is None:
         note = "No shrinkage is given: the form is taken as the master, and the fired piece is smaller."
         findings.append(
-            Finding("note", "no-shrinkage", note, remedy="Give --shrinkage, or lengths of test bars.")
+            Finding(
+                "note", "no-shrinkage", note, remedy="Give the clay's shrinkage, or lengths of test bars."
+            )
         )
         return Shrinkage(0.0, 0.0, None, None, None, None, (1.0, 1.0, 1.0), tuple(findings))
     if width is None:

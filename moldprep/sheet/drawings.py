@@ -12,6 +12,7 @@ from xml.sax.saxutils import escape
 
 import numpy as np
 import shapely
+from numpy.typing import ArrayLike
 from shapely.geometry.base import BaseGeometry
 
 from ..geometry.columns import rotation_for
@@ -73,7 +74,7 @@ def spread_labels(wanted: Sequence[float], *, gap: float) -> list[float]:
 def view(plan: Plan, name: str, *, width: float, height: float) -> Drawing:
     """Front, side or top view of form and block with the seam planes and their dimensions."""
     looking, up = _VIEWS[name]
-    rotation = rotation_for(looking, up=up)
+    rotation = _on_paper(looking, up)
     form = silhouette(plan.stand.mesh, rotation=rotation)
     block = _block_outline(plan, rotation, upright=name != "top")
     sheet = _Paper(shapely.union_all([form, block]), width, height, right=86.0 if name != "top" else 20.0)
@@ -102,7 +103,7 @@ def cut(plan: Plan, *, width: float, height: float) -> Drawing:
     """The section through mold and master in the upright plane that shows the pieces best."""
     azimuth = _section_azimuth(plan)
     normal = np.array([-np.sin(azimuth), np.cos(azimuth), 0.0])
-    rotation = rotation_for(normal, up=(0, 0, 1))
+    rotation = _on_paper(normal, (0.0, 0.0, 1.0))
     centre = float(normal @ [*plan.block.centre, 0.0]) + 1e-3
     pieces = [section(piece.mesh, centre, rotation=rotation) for piece in plan.pieces.pieces]
     form = section(plan.stand.mesh, centre, rotation=rotation)
@@ -125,6 +126,11 @@ def cut(plan: Plan, *, width: float, height: float) -> Drawing:
     sheet.heights(shapely.union_all(pieces), marks)
     sheet.dimension_across(shapely.union_all(pieces))
     return sheet.drawing()
+
+
+def _on_paper(looking: ArrayLike, up: ArrayLike) -> Floats:
+    """(3, 3) rows right, up, away: what an eye sees that looks along `looking` (a left-handed frame)."""
+    return np.asarray(np.diag([-1.0, 1.0, 1.0]) @ rotation_for(looking, up=up))
 
 
 def _section_azimuth(plan: Plan) -> float:
@@ -187,9 +193,8 @@ class _Paper:
 
     def area(self, area: BaseGeometry, *, fill: str, stroke: str, thin: bool = False) -> None:
         width = 0.5 if thin else 0.9
-        self._body.append(
-            f'<path d="{self._path(area)}" fill="{fill}" stroke="{stroke}" stroke-width="{width}" fill-rule="evenodd"/>'
-        )
+        style = f'fill="{fill}" stroke="{stroke}" stroke-width="{width}" fill-rule="evenodd"'
+        self._body.append(f'<path d="{self._path(area)}" {style}/>')
 
     def hatched(self, area: BaseGeometry, number: int) -> None:
         """An area of plaster: the piece's tint and its own hatching."""
@@ -217,9 +222,8 @@ class _Paper:
         for part in shapely.get_parts(line):
             points = [self.place(x, y) for x, y in part.coords]
             path = "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in points)
-            self._body.append(
-                f'<path d="{path}" fill="none" stroke="{SEAM_INK}" stroke-width="1.1" stroke-dasharray="7 2.5 1.5 2.5"/>'
-            )
+            style = f'fill="none" stroke="{SEAM_INK}" stroke-width="1.1" stroke-dasharray="7 2.5 1.5 2.5"'
+            self._body.append(f'<path d="{path}" {style}/>')
 
     def heights(self, area: BaseGeometry, marks: Iterable[tuple[float, str]]) -> None:
         """Heights in a column at the right, each with a line to the place that it names."""
@@ -239,26 +243,24 @@ class _Paper:
         low, _, high, _ = area.bounds
         (x0, _), (x1, _) = self.place(low, 0), self.place(high, 0)
         y = self._height - self._bottom + 14
-        self._body.append(
-            f'<path d="M{x0:.2f} {y - 5:.2f}v10M{x1:.2f} {y - 5:.2f}v10M{x0:.2f} {y:.2f}H{x1:.2f}" stroke="{INK}" stroke-width="0.5" fill="none"/>'
-            f'<path d="M{x0:.2f} {y:.2f}l6 -2v4z M{x1:.2f} {y:.2f}l-6 -2v4z" fill="{INK}"/>'
-        )
+        ends = f"M{x0:.2f} {y - 5:.2f}v10M{x1:.2f} {y - 5:.2f}v10M{x0:.2f} {y:.2f}H{x1:.2f}"
+        arrows = f"M{x0:.2f} {y:.2f}l6 -2v4zM{x1:.2f} {y:.2f}l-6 -2v4z"
+        self._body.append(f'<path d="{ends}" stroke="{INK}" stroke-width="0.5" fill="none"/>')
+        self._body.append(f'<path d="{arrows}" fill="{INK}"/>')
         self._text((x0 + x1) / 2, y + 13, f"{high - low:.1f} mm", anchor="middle")
 
     def drawing(self) -> Drawing:
-        svg = (
-            f'<svg xmlns="http://www.w3.org/2000/svg" width="{self._width:.2f}pt" height="{self._height:.2f}pt" '
-            f'viewBox="0 0 {self._width:.2f} {self._height:.2f}">{"".join(self._body)}</svg>'
-        )
+        size = f'width="{self._width:.2f}pt" height="{self._height:.2f}pt"'
+        box = f'viewBox="0 0 {self._width:.2f} {self._height:.2f}"'
+        svg = f'<svg xmlns="http://www.w3.org/2000/svg" {size} {box}>{"".join(self._body)}</svg>'
         return Drawing(svg, self._width, self._height, 1 / self.scale)
 
     def _text(
         self, x: float, y: float, text: str, *, anchor: str = "start", size: float = 11, bold: bool = False
     ) -> None:
         weight = ' font-weight="bold"' if bold else ""
-        self._body.append(
-            f'<text x="{x:.2f}" y="{y:.2f}" font-family="{FONT}" font-size="{size}" text-anchor="{anchor}"{weight} fill="{INK}">{escape(text)}</text>'
-        )
+        style = f'font-family="{FONT}" font-size="{size}" text-anchor="{anchor}"{weight} fill="{INK}"'
+        self._body.append(f'<text x="{x:.2f}" y="{y:.2f}" {style}>{escape(text)}</text>')
 
     def _path(self, area: BaseGeometry) -> str:
         rings = []

@@ -10,11 +10,13 @@ from typing import Any
 import msgspec
 import numpy as np
 
-from ..errors import Point
 from ..findings import Finding
+from ..master import Master
 from ..parting import Candidate, Seam
 from ..planning import Plan
-from ..pull import Pull
+from ..pull import AxisRow, Pull, PullStudy
+from ..sizing import Sizing
+from ..stand import Stand
 
 FORMAT = "moldprep-plan/1"
 _DIGITS = 6
@@ -23,52 +25,17 @@ _DIGITS = 6
 
 def record(plan: Plan) -> dict[str, Any]:
     """The plan as nested dictionaries, lists, strings and finite numbers (None where there is none)."""
-    stand, parting, block = plan.stand, plan.parting, plan.block
-    return _plain(
+    parting, block = plan.parting, plan.block
+    found: dict[str, Any] = _plain(
         {
             "format": FORMAT,
             "name": plan.name,
             "job": msgspec.to_builtins(plan.job),
-            "master": {
-                "triangles": len(plan.master.mesh.faces),
-                "closed": True,  # a master is refused otherwise
-                "units": plan.master.units,
-                "steps": plan.master.steps,
-                "source_sha256": plan.master.source_digest,
-                "size_mm": plan.sizing.master_size_mm,
-                "volume_mm3": plan.sizing.mesh.volume,
-            },
-            "sizing": {
-                "shrinkage": (
-                    plan.sizing.width_shrinkage,
-                    plan.sizing.width_shrinkage,
-                    plan.sizing.height_shrinkage,
-                ),
-                "uncertainty": plan.sizing.uncertainty,
-                "factor": plan.sizing.factor,
-                "fired_size_mm": plan.sizing.fired_size_mm,
-            },
-            "stand": {
-                "opening": stand.opening,
-                "chosen_by_form": stand.chosen_by_form,
-                "reason": stand.reason,
-                "rim_mm": stand.rim_mm,
-                "top_mm": stand.top_mm,
-                "floor_mm": stand.floor_mm,
-                "spare_mm": stand.spare_mm,
-                "foot_recess_mm": stand.foot_recess_mm,
-            },
+            "master": _master(plan.master, plan.sizing),
+            "sizing": _sizing(plan.sizing),
+            "stand": _stand(plan.stand),
             "pulls": [_pull(pull) for pull in plan.study.pulls],
-            "axes": [
-                {
-                    "direction": row.direction,
-                    "source": row.source,
-                    "gap_mm3": row.gap_mm3,
-                    "one_way_mm3": row.one_way_mm3,
-                    "locked_mm2": row.locked_mm2,
-                }
-                for row in plan.study.table
-            ],
+            "axes": [_axis(row) for row in plan.study.table],
             "cottle": {
                 "kind": block.kind,
                 "inner_mm": block.inner_mm,
@@ -105,6 +72,26 @@ def record(plan: Plan) -> dict[str, Any]:
             "findings": [_finding(finding) for finding in plan.findings],
         }
     )
+    return found
+
+
+def check_record(
+    master: Master, sizing: Sizing, stand: Stand, study: PullStudy, findings: tuple[Finding, ...]
+) -> dict[str, Any]:
+    """The part of the record that a check alone can fill, under the same keys."""
+    found: dict[str, Any] = _plain(
+        {
+            "format": FORMAT,
+            "name": master.name,
+            "master": _master(master, sizing),
+            "sizing": _sizing(sizing),
+            "stand": _stand(stand),
+            "pulls": [_pull(pull) for pull in study.pulls],
+            "axes": [_axis(row) for row in study.table],
+            "findings": [_finding(finding) for finding in findings],
+        }
+    )
+    return found
 
 
 def record_json(plan: Plan) -> bytes:
@@ -115,6 +102,50 @@ def record_json(plan: Plan) -> bytes:
 def record_hash(data: bytes) -> str:
     """Eight characters that tell one record from another; printed at the foot of each page."""
     return hashlib.sha256(data).hexdigest()[:8]
+
+
+def _master(master: Master, sizing: Sizing) -> dict[str, Any]:
+    return {
+        "triangles": len(master.mesh.faces),
+        "closed": True,  # a master is refused otherwise
+        "units": master.units,
+        "steps": master.steps,
+        "source_sha256": master.source_digest,
+        "size_mm": sizing.master_size_mm,
+        "volume_mm3": sizing.mesh.volume,
+    }
+
+
+def _sizing(sizing: Sizing) -> dict[str, Any]:
+    return {
+        "shrinkage": (sizing.width_shrinkage, sizing.width_shrinkage, sizing.height_shrinkage),
+        "uncertainty": sizing.uncertainty,
+        "factor": sizing.factor,
+        "fired_size_mm": sizing.fired_size_mm,
+    }
+
+
+def _stand(stand: Stand) -> dict[str, Any]:
+    return {
+        "opening": stand.opening,
+        "chosen_by_form": stand.chosen_by_form,
+        "reason": stand.reason,
+        "rim_mm": stand.rim_mm,
+        "top_mm": stand.top_mm,
+        "floor_mm": stand.floor_mm,
+        "spare_mm": stand.spare_mm,
+        "foot_recess_mm": stand.foot_recess_mm,
+    }
+
+
+def _axis(row: AxisRow) -> dict[str, Any]:
+    return {
+        "direction": row.direction,
+        "source": row.source,
+        "gap_mm3": row.gap_mm3,
+        "one_way_mm3": row.one_way_mm3,
+        "locked_mm2": row.locked_mm2,
+    }
 
 
 def _pull(pull: Pull) -> dict[str, Any]:
@@ -156,12 +187,11 @@ def _seam(seam: Seam) -> dict[str, Any]:
 
 
 def _finding(finding: Finding) -> dict[str, Any]:
-    where: tuple[Point, ...] = finding.where
     return {
         "level": finding.level,
         "code": finding.code,
         "says": finding.says,
-        "where": where,
+        "where": finding.where,
         "remedy": finding.remedy,
     }
 

@@ -22,8 +22,8 @@ TEXTURES: tuple[Texture, ...] = ("plain", "dots", "stripes")
 
 CLAY = (222, 207, 186)
 """Colour of a form that shows no classes."""
-_LIGHT = np.array([-0.45, 0.65, -0.65])
-"""Where the light comes from, in (right, up, away from the viewer)."""
+_LIGHT = np.array([0.45, 0.65, -0.65])
+"""Where the light comes from, in (left, up, away from the eye)."""
 _AMBIENT = 0.42
 _CREASE = np.cos(np.radians(28))
 _SMOOTH = np.cos(np.radians(32))
@@ -35,7 +35,8 @@ _LINE = np.array([58, 48, 42])
 class Picture:
     """An (h, w, 4) uint8 image, transparent round the form, and where it came from.
 
-    frame: its columns; u runs to the right, v up. scale: pixels of the image per column.
+    frame: its columns; v runs up and u to the left, since the frame is right-handed and its third axis
+    leads away from the eye. scale: pixels of the image per column.
     """
 
     pixels: Pixels = field(repr=False)
@@ -50,7 +51,7 @@ class Picture:
     def pixel(self, points: ArrayLike) -> Floats:
         """(n, 2) x (right) and y (down) in pixels of (n, 3) world points."""
         local = (self.frame.local(points)[:, :2] - self.frame.origin) / self.frame.pitch
-        x, y = local[:, 0] + 0.5, self.frame.shape[1] - (local[:, 1] + 0.5)
+        x, y = self.frame.shape[0] - (local[:, 0] + 0.5), self.frame.shape[1] - (local[:, 1] + 0.5)
         return np.column_stack([x, y]) * self.scale
 
 
@@ -91,7 +92,7 @@ def picture(
         255 * small[..., :3], small[..., 3:], out=np.zeros_like(small[..., :3]), where=small[..., 3:] > 0
     )
     image = np.concatenate([rgb, small[..., 3:]], axis=2).round().clip(0, 255).astype(np.uint8)
-    upright = np.ascontiguousarray(np.swapaxes(image, 0, 1)[::-1])  # rows from top to bottom
+    upright = np.ascontiguousarray(np.swapaxes(image, 0, 1)[::-1, ::-1])  # rows from the top, from the left
     return Picture(np.asarray(read_only(upright)), frame, 1 / supersample)
 
 
@@ -105,7 +106,7 @@ def first_hit(columns: Columns) -> tuple[NDArray[np.int64], Floats]:
 
 
 def _smooth_normals(mesh: Mesh, frame: Frame, face: NDArray[np.int64], depth: Floats) -> Floats:
-    """(nu, nv, 3) unit normals in (right, up, away), facets blended where they meet at a small angle."""
+    """(nu, nv, 3) unit normals in (left, up, away), facets blended where they meet at a small angle."""
     seen = face >= 0
     index = face[seen]
     total = np.zeros((len(mesh.vertices), 3))

@@ -1,0 +1,5 @@
+"""python -m moldprep"""
+
+from .faces.cli import main
+
+main()

@@ -1,0 +1,1 @@
+"""How a maker meets moldprep: the command line. Thin: everything is computed elsewhere."""
