@@ -7,6 +7,7 @@ side only is locked for a single pull. What decides is reach (see `geometry.reac
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -20,7 +21,7 @@ from .geometry.coarse import coarse
 from .geometry.columns import cast, frame_for, gap_mm3, one_way_mm3, solid_intervals
 from .geometry.columns.directions import study_directions
 from .geometry.columns.occlusion import face_blocked
-from .geometry.directions import candidate_axes, upward
+from .geometry.directions import SUGGESTED_BY, candidate_axes, upward
 from .geometry.enclosed import enclosed_faces
 from .geometry.mesh import Bools, Floats, Mesh, read_only
 from .geometry.reach import LockedSpot, locked_area, locked_spots
@@ -43,7 +44,7 @@ APART_DEG = 15.0
 """Least angle between kept axes: nearer ones are the same answer."""
 SEAM_BAND_MM = 3.0
 """Draft is zero at the seam of every smooth form: it is judged this far from it."""
-NOISE_SHARE = 1e-4
+NOISE_SHARE = 1e-5
 """Gap volume below this share of the form's volume does not tell axes apart."""
 PROXY_NOISE = 1e-3
 """The same on the stand-in mesh, whose gaps are off by about this share."""
@@ -90,11 +91,16 @@ class Pull:
 
 @dataclass(frozen=True)
 class AxisRow:
-    """One candidate axis: what suggested it and what it would lock."""
+    """One candidate axis: what suggested it and what it would lock.
+
+    gap_mm3: locked both ways; parted_mm3: locked when parted by the best plane across the axis;
+    one_way_mm3: locked in one piece, the better of the two ways; locked_mm2: shadow of the gaps.
+    """
 
     direction: Point
     source: str
     gap_mm3: float
+    parted_mm3: float
     one_way_mm3: float
     locked_mm2: float
 
@@ -131,7 +137,7 @@ def search_axes(mesh: Mesh, job: PullJob, *, watch: Watch = SILENT) -> tuple[Axi
     """Candidate axes, the best first, the kept ones at least `APART_DEG` apart and judged on the full mesh.
 
     All candidates are ranked on a stand-in mesh by gap volume (differences below `NOISE_SHARE` of
-    the form's volume do not count), then by the one-way volume; the best are turned a little in
+    the form's volume do not count), then by what the best plane across leaves locked; the best are turned in
     their tangent plane, and what comes of it is read on the full mesh.
     """
     first = [(0.0, 0.0, 1.0), *job.axes]
@@ -140,22 +146,26 @@ def search_axes(mesh: Mesh, job: PullJob, *, watch: Watch = SILENT) -> tuple[Axi
     if not job.search:
         axes, sources = axes[: len(first)], sources[: len(first)]
     study = study_directions(proxy, axes, lines=SEARCH_LINES, workers=WORKERS, watch=watch)
-    one_way = np.minimum(study.one_way_plus_mm3, study.one_way_minus_mm3)
     noise = (NOISE_SHARE if proxy is mesh else PROXY_NOISE) * abs(mesh.volume)
-    order = [*range(len(first)), *_ranked(study.gap_mm3, one_way, noise)]  # the maker's own are always judged
+    order = [
+        *range(len(first)),
+        *_ranked(study.gap_mm3, study.parted_mm3, sources, noise),
+    ]  # the maker's own are always judged
     kept = _spread_out(axes, order, KEPT_AXES + len(first))
     turned = [axes[k] if _named(axes[k]) else _turn(proxy, axes[k], float(study.gap_mm3[k])) for k in kept]
     final = study_directions(mesh, np.array(turned), lines=STUDY_LINES, workers=WORKERS)
     final_one_way = np.minimum(final.one_way_plus_mm3, final.one_way_minus_mm3)
+    judged = [sources[k] for k in kept]
     rows = [
         AxisRow(
             _tuple(turned[i]),
-            sources[kept[i]],
+            judged[i],
             float(final.gap_mm3[i]),
+            float(final.parted_mm3[i]),
             float(final_one_way[i]),
             _locked(mesh, turned[i], job),
         )
-        for i in _ranked(final.gap_mm3, final_one_way, NOISE_SHARE * abs(mesh.volume))
+        for i in _ranked(final.gap_mm3, final.parted_mm3, judged, NOISE_SHARE * abs(mesh.volume))
     ]
     return tuple(rows)
 
@@ -243,12 +253,14 @@ def _seam_bands(mesh: Mesh, tight: Bools, height: Floats) -> Bools:
     return found
 
 
-def _ranked(gap: Floats, one_way: Floats, noise: float) -> NDArray[np.int64]:
-    """Indices, least gap first; what differs by noise is ranked by the one-way volume, then as given.
+def _ranked(gap: Floats, parted: Floats, sources: Sequence[str], noise: float) -> list[int]:
+    """Indices, least gap first, then least locked by the best plane across; ties by what suggested them.
 
-    The one-way volume is only a tie-break: what differs by less than 100 times the noise is a tie too.
+    An axis that the maker named, or the form has by itself, is easier to find at the bench than one
+    of an even spread that locks as little.
     """
-    return np.lexsort((np.arange(len(gap)), np.floor(one_way / (100 * noise)), np.floor(gap / noise)))
+    rank = [SUGGESTED_BY.index(source) for source in sources]
+    return [int(k) for k in np.lexsort((rank, np.floor(parted / (100 * noise)), np.floor(gap / noise)))]
 
 
 def _spread_out(axes: Floats, order: list[int], most: int) -> list[int]:

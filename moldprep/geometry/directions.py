@@ -8,6 +8,8 @@ from scipy.spatial import ConvexHull, QhullError
 
 from .mesh import Floats, Mesh
 
+SUGGESTED_BY = ("given", "upright and level", "principal axis", "flat of the hull", "even spread")
+"""What suggests an axis, the most telling first."""
 _SAME = np.cos(np.radians(2.0))
 """Axes nearer to each other than 2 degrees count as one candidate."""
 _FLAT_SHARE = 0.01
@@ -32,11 +34,9 @@ def candidate_axes(mesh: Mesh, *, count: int, first: ArrayLike = ()) -> tuple[Fl
                 sources.append(source)
 
     given = np.asarray(first, dtype=np.float64).reshape(-1, 3)
-    offer(given, "given")
-    offer(np.eye(3)[::-1], "upright and level")
-    offer(principal_axes(mesh), "principal axis")
-    offer(hull_flats(mesh), "flat of the hull")
-    offer(half_sphere(count), "even spread")
+    suggested = (given, np.eye(3)[::-1], principal_axes(mesh), hull_flats(mesh), half_sphere(count))
+    for vectors, source in zip(suggested, SUGGESTED_BY, strict=True):
+        offer(vectors, source)
     return np.array(axes), tuple(sources)
 
 

@@ -39,7 +39,9 @@ class Mesh:
         vertices = np.ascontiguousarray(self.vertices, dtype=np.float64)
         faces = np.ascontiguousarray(self.faces, dtype=np.int32)
         if vertices.ndim != 2 or vertices.shape[1] != 3 or faces.ndim != 2 or faces.shape[1] != 3:
-            raise ValueError(f"a mesh needs (n, 3) vertices and (m, 3) faces, not {vertices.shape}, {faces.shape}")
+            raise ValueError(
+                f"a mesh needs (n, 3) vertices and (m, 3) faces, not {vertices.shape}, {faces.shape}"
+            )
         object.__setattr__(self, "vertices", read_only(vertices))
         object.__setattr__(self, "faces", read_only(faces))
 
@@ -59,7 +61,9 @@ class Mesh:
     def normals(self) -> Floats:
         """(m, 3) unit outward normals; zero rows for faces without area."""
         length = 2 * self.areas[:, None]
-        return np.asarray(read_only(np.divide(self._cross, length, out=np.zeros_like(self._cross), where=length > 0)))
+        return np.asarray(
+            read_only(np.divide(self._cross, length, out=np.zeros_like(self._cross), where=length > 0))
+        )
 
     @cached_property
     def centroids(self) -> Floats:

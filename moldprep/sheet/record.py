@@ -143,6 +143,7 @@ def _axis(row: AxisRow) -> dict[str, Any]:
         "direction": row.direction,
         "source": row.source,
         "gap_mm3": row.gap_mm3,
+        "parted_mm3": row.parted_mm3,
         "one_way_mm3": row.one_way_mm3,
         "locked_mm2": row.locked_mm2,
     }

@@ -5,7 +5,7 @@ locked volume, parting height, release, drain seeds, overhang and shaded picture
 """
 
 from .frame import Frame, frame_for, rotation_for
-from .intervals import Intervals, gap_mm3, gaps_by_column, one_way_mm3, solid_intervals, solid_mm3
+from .intervals import Intervals, gap_mm3, gaps_by_column, one_way_mm3, parted_mm3, solid_intervals, solid_mm3
 from .raster import Columns, Defects, cast, defects, exact_face_projection, projected_area
 
 __all__ = [
@@ -20,6 +20,7 @@ __all__ = [
     "gap_mm3",
     "gaps_by_column",
     "one_way_mm3",
+    "parted_mm3",
     "projected_area",
     "rotation_for",
     "solid_intervals",

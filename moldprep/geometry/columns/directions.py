@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from ...working import SILENT, Watch
 from ..mesh import Floats, Mesh, read_only
 from .frame import frame_for
-from .intervals import gap_mm3, one_way_mm3, solid_intervals
+from .intervals import gap_mm3, one_way_mm3, parted_mm3, solid_intervals
 from .raster import cast, projected_area
 
 
@@ -21,18 +21,21 @@ class DirectionStudy:
 
     directions: (n, 3) unit vectors. gap_mm3: (n,) locked along +d and -d alike. one_way_plus_mm3,
     one_way_minus_mm3: (n,) locked in a single-pull mold when the master leaves along +d, along -d
-    (see `one_way_mm3`). projected: (n,) area of the shadow, mm2. lines: columns across.
+    (see `one_way_mm3`). parted_mm3: (n,) locked by the best plane across d. projected: (n,) area of the shadow, mm2. lines: columns across.
     """
 
     directions: Floats
     gap_mm3: Floats
     one_way_plus_mm3: Floats
     one_way_minus_mm3: Floats
+    parted_mm3: Floats
     projected: Floats
     lines: int
 
     def __post_init__(self) -> None:
-        for array in (self.directions, self.gap_mm3, self.one_way_plus_mm3, self.one_way_minus_mm3, self.projected):
+        for array in (self.directions, self.gap_mm3, self.parted_mm3, self.projected):
+            read_only(array)
+        for array in (self.one_way_plus_mm3, self.one_way_minus_mm3):
             read_only(array)
 
 
@@ -47,7 +50,7 @@ def study_directions(
     """
     vectors = np.atleast_2d(np.asarray(directions, dtype=np.float64))
     units = vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
-    table = np.empty((len(units), 4))
+    table = np.empty((len(units), 5))
     with ThreadPoolExecutor(max(workers, 1)) as pool:
         rows = [pool.submit(_volumes, mesh, direction, lines) for direction in units]
         try:
@@ -57,16 +60,17 @@ def study_directions(
         except BaseException:
             pool.shutdown(wait=True, cancel_futures=True)
             raise
-    gap, plus, minus, projected = np.ascontiguousarray(table.T)
-    return DirectionStudy(units, gap, plus, minus, projected, lines)
+    gap, plus, minus, parted, projected = np.ascontiguousarray(table.T)
+    return DirectionStudy(units, gap, plus, minus, parted, projected, lines)
 
 
-def _volumes(mesh: Mesh, direction: Floats, lines: int) -> tuple[float, float, float, float]:
+def _volumes(mesh: Mesh, direction: Floats, lines: int) -> tuple[float, float, float, float, float]:
     columns = cast(mesh, frame_for(mesh, direction, lines=lines))
     solid = solid_intervals(columns)
     return (
         gap_mm3(solid),
         one_way_mm3(solid, master_leaves=1),
         one_way_mm3(solid, master_leaves=-1),
+        parted_mm3(solid),
         projected_area(columns),
     )

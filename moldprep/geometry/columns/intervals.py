@@ -89,6 +89,22 @@ def one_way_mm3(intervals: Intervals, *, master_leaves: Literal[1, -1]) -> float
     return gap_mm3(intervals) + float(beyond.sum()) * intervals.frame.pitch**2
 
 
+def parted_mm3(intervals: Intervals) -> float:
+    """Volume that stays locked when the plaster is parted by the best plane across the columns, mm3.
+
+    Plaster above the plane leaves along +d, below it along -d, in a block that ends level with the
+    form. With l and u a column's lowest and highest crossing, f(h) = gaps + sum of max(0, h - u) +
+    max(0, l - h) is convex and piecewise linear in the plane's depth h: its least value is taken at
+    the median of all l and u together.
+    """
+    first, last = intervals.start[:-1], intervals.start[1:]
+    met = last > first
+    low, high = intervals.low[first[met]], intervals.high[last[met] - 1]
+    plane = float(np.median(np.concatenate([low, high])))
+    missed = np.maximum(0, plane - high) + np.maximum(0, low - plane)
+    return gap_mm3(intervals) + float(missed.sum()) * intervals.frame.pitch**2
+
+
 @numba.njit(cache=True, nogil=True)
 def _intervals(start, depth, face, sign):  # type: ignore[no-untyped-def]
     """CSR start, column, low, high, face_low and face_high of the solid stretches."""

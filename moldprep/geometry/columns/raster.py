@@ -83,7 +83,7 @@ def cast(mesh: Mesh, frame: Frame) -> Columns:
     pitches wide that fewer than `LEAST_BITS` sub-pitch bits are left.
     """
     faces = mesh.faces
-    bits = _bits(mesh, frame)
+    bits = sub_pitch_bits(mesh, frame)
     across, depth = snap(mesh.vertices, frame.rotation, frame.origin, (1 << bits) / frame.pitch)
     column, depths, face, count, bottom, top = _crossings(across, depth, faces, *frame.shape, bits)
     start, depths, face = _by_column(column, depths, face, count, frame.count)
@@ -116,7 +116,7 @@ def exact_face_projection(mesh: Mesh, direction: Floats) -> float:
     return float((mesh.areas * np.abs(mesh.normals @ (d / np.linalg.norm(d)))).sum() / 2)
 
 
-def _bits(mesh: Mesh, frame: Frame) -> int:
+def sub_pitch_bits(mesh: Mesh, frame: Frame) -> int:
     """Sub-pitch bits that keep every edge function within 64 bits."""
     corners = np.stack(np.meshgrid(*mesh.bounds.T), axis=-1).reshape(-1, 3)
     local = frame.local(corners)[:, :2]
@@ -144,15 +144,74 @@ def snap(vertices, rotation, origin, scale):  # type: ignore[no-untyped-def]
 
 
 @numba.njit(cache=True, nogil=True)
-def _row_span(first, last, value, step):  # type: ignore[no-untyped-def]
-    """Columns of [first, last] where value + step * column >= 0, by exact division."""
+def edge_functions(across, faces, f, nu, nv, bits):  # type: ignore[no-untyped-def]
+    """The columns that may lie in face f, and its edge functions: the heart of the raster.
+
+    Returns (u0, u1, v0, v1): the columns of its bounding box (u1 < u0 when there are none); area2:
+    twice its signed area in squared steps; and for the edges opposite corners a, b, c one row each
+    of (value at column [0, v0], change per column along u, change per column along v, least value
+    that counts as inside). The edge functions are taken positive inside whichever way the face
+    looks, their sum is |area2|, and they are the weights of a, b, c at the column.
+    """
+    one = np.int64(1) << bits
+    ia, ib, ic = faces[f, 0], faces[f, 1], faces[f, 2]
+    ax, bx, cx = across[ia, 0], across[ib, 0], across[ic, 0]
+    none = (np.int64(0), np.int64(0), np.int64(0), np.int64(1))
+    # shifts of negative numbers round down
+    u0, u1 = max((min(ax, bx, cx) + one - 1) >> bits, 0), min(max(ax, bx, cx) >> bits, nu - 1)
+    if u0 > u1:
+        return u0, u1, u0, u1, np.int64(0), none, none, none
+    ay, by, cy = across[ia, 1], across[ib, 1], across[ic, 1]
+    v0, v1 = max((min(ay, by, cy) + one - 1) >> bits, 0), min(max(ay, by, cy) >> bits, nv - 1)
+    area2 = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
+    if v0 > v1 or area2 == 0:
+        return u0, u0 - 1, v0, v1, area2, none, none, none
+    way = np.int64(1) if area2 > 0 else np.int64(-1)
+    y = v0 << bits
+    ea = edge_function(bx, by, cx, cy, way, y, bits)
+    eb = edge_function(cx, cy, ax, ay, way, y, bits)
+    ec = edge_function(ax, ay, bx, by, way, y, bits)
+    return u0, u1, v0, v1, area2, ea, eb, ec
+
+
+@numba.njit(cache=True, nogil=True)
+def edge_function(px, py, qx, qy, way, y, bits):  # type: ignore[no-untyped-def]
+    """The edge from p to q as (value at (0, y), change along u, change along v, least inside value).
+
+    e(x, y) = dx (y - py) - dy (x - px), times `way` (1, -1) so that the inside is positive. A sample
+    on the edge counts when a small step along +u, then +v, would lead inside: dy < 0, or dy = 0 and
+    dx > 0. In 64 bits the partial sums may wrap; the value at a column of the bounding box does not.
+    """
+    dx, dy = (qx - px) * way, (qy - py) * way
+    least = np.int64(0) if dy < 0 or (dy == 0 and dx > 0) else np.int64(1)
+    return dx * (y - py) + dy * px, -dy << bits, dx << bits, least
+
+
+@numba.njit(cache=True, nogil=True)
+def row_span(lo, hi, row, ea, eb, ec):  # type: ignore[no-untyped-def]
+    """The columns lo..hi of row v0 + row that may be inside, trimmed by division when they are many."""
+    if hi - lo > 3:
+        lo, hi = _trim(lo, hi, ea[0] + row * ea[2] - ea[3], ea[1])
+        lo, hi = _trim(lo, hi, eb[0] + row * eb[2] - eb[3], eb[1])
+        lo, hi = _trim(lo, hi, ec[0] + row * ec[2] - ec[3], ec[1])
+    return lo, hi
+
+
+@numba.njit(cache=True, nogil=True)
+def _trim(lo, hi, value, step):  # type: ignore[no-untyped-def]
+    """Columns of lo..hi where value + step * column >= 0, by exact division."""
     if step > 0:
-        return max(first, -(value // step)), last
+        return max(lo, -(value // step)), hi
     if step < 0:
-        return first, min(last, value // -step)
-    if value < 0:
-        return first, first - 1
-    return first, last
+        return lo, min(hi, value // -step)
+    return (lo, hi) if value >= 0 else (lo, lo - 1)
+
+
+@numba.njit(cache=True, nogil=True)
+def depth_at(wa, wb, wc, za, zb, zc):  # type: ignore[no-untyped-def]
+    """Depth of the sample with integer weights wa, wb, wc, kept within the corners' range."""
+    z = za + (wb * (zb - za) + wc * (zc - za)) / (wa + wb + wc)
+    return min(max(z, min(za, zb, zc)), max(za, zb, zc))
 
 
 @numba.njit(cache=True, nogil=True)
@@ -164,65 +223,30 @@ def _crossings(across, depth, faces, nu, nv, bits):  # type: ignore[no-untyped-d
     capacity = 4 * nu * nv + 1024
     column, depths, face = np.empty(capacity, np.int32), np.empty(capacity), np.empty(capacity, np.int32)
     count = 0
-    one = np.int64(1) << bits
     bottom, top = np.inf, -np.inf
     for f in range(len(faces)):
-        ia, ib, ic = faces[f, 0], faces[f, 1], faces[f, 2]
-        za, zb, zc = depth[ia], depth[ib], depth[ic]
+        za, zb, zc = depth[faces[f, 0]], depth[faces[f, 1]], depth[faces[f, 2]]
         bottom, top = min(bottom, za, zb, zc), max(top, za, zb, zc)
-        ax, bx, cx = across[ia, 0], across[ib, 0], across[ic, 0]
-        # columns whose centre lies in the bounding box; shifts of negative numbers round down
-        u0 = max((min(ax, bx, cx) + one - 1) >> bits, 0)
-        u1 = min(max(ax, bx, cx) >> bits, nu - 1)
+        u0, u1, v0, v1, area2, ea, eb, ec = edge_functions(across, faces, f, nu, nv, bits)
         if u0 > u1:
             continue
-        ay, by, cy = across[ia, 1], across[ib, 1], across[ic, 1]
-        v0 = max((min(ay, by, cy) + one - 1) >> bits, 0)
-        v1 = min(max(ay, by, cy) >> bits, nv - 1)
-        if v0 > v1:
-            continue
-        area2 = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
-        if area2 == 0:
-            continue
-        leaving = area2 > 0
-        if not leaving:
-            bx, cx, by, cy, zb, zc = cx, bx, cy, by, zc, zb
-            area2 = -area2
-        # edge functions, positive inside: e(p) = dx (pv - v) - dy (pu - u); on the edge the sample
-        # counts when a step along +u, then +v, would lead inside: dy < 0, or dy = 0 and dx > 0
-        dxa, dya = cx - bx, cy - by
-        dxb, dyb = ax - cx, ay - cy
-        dxc, dyc = bx - ax, by - ay
-        ea = dxa * ((v0 << bits) - by) + dya * bx
-        eb = dxb * ((v0 << bits) - cy) + dyb * cx
-        ec = dxc * ((v0 << bits) - ay) + dyc * ax
-        ka = 0 if dya < 0 or (dya == 0 and dxa > 0) else 1
-        kb = 0 if dyb < 0 or (dyb == 0 and dxb > 0) else 1
-        kc = 0 if dyc < 0 or (dyc == 0 and dxc > 0) else 1
-        sa, sb, sc = -dya << bits, -dyb << bits, -dyc << bits
-        for v in range(v0, v1 + 1):
-            lo, hi = u0, u1
-            if hi - lo > 3:
-                lo, hi = _row_span(lo, hi, ea - ka, sa)
-                lo, hi = _row_span(lo, hi, eb - kb, sb)
-                lo, hi = _row_span(lo, hi, ec - kc, sc)
+        for row in range(v1 - v0 + 1):
+            lo, hi = row_span(u0, u1, row, ea, eb, ec)
             for u in range(lo, hi + 1):
-                wa, wb, wc = ea + sa * u, eb + sb * u, ec + sc * u
-                if wa < ka or wb < kb or wc < kc:
+                wa = ea[0] + row * ea[2] + u * ea[1]
+                wb = eb[0] + row * eb[2] + u * eb[1]
+                wc = ec[0] + row * ec[2] + u * ec[1]
+                if wa < ea[3] or wb < eb[3] or wc < ec[3]:
                     continue
                 if count == capacity:
                     capacity *= 2
                     column = np.concatenate((column, np.empty(count, np.int32)))
                     depths = np.concatenate((depths, np.empty(count)))
                     face = np.concatenate((face, np.empty(count, np.int32)))
-                z = za + (wb * (zb - za) + wc * (zc - za)) / area2
-                column[count] = u * nv + v
-                depths[count] = min(max(z, min(za, zb, zc)), max(za, zb, zc))
-                face[count] = ~f if leaving else f
+                column[count] = u * nv + v0 + row
+                depths[count] = depth_at(wa, wb, wc, za, zb, zc)
+                face[count] = ~f if area2 > 0 else f
                 count += 1
-            ea += dxa << bits
-            eb += dxb << bits
-            ec += dxc << bits
     return column, depths, face, count, bottom, top
 
 
