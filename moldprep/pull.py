@@ -259,7 +259,7 @@ def _ranked(gap: Floats, parted: Floats, sources: Sequence[str], noise: float) -
     An axis that the maker named, or the form has by itself, is easier to find at the bench than one
     of an even spread that locks as little.
     """
-    rank = [SUGGESTED_BY.index(source) for source in sources]
+    rank = np.array([SUGGESTED_BY.index(source) for source in sources])
     return [int(k) for k in np.lexsort((rank, np.floor(parted / (100 * noise)), np.floor(gap / noise)))]
 
 

@@ -9,6 +9,7 @@ import json
 import os
 import sys
 from collections.abc import Callable
+from math import pi
 from pathlib import Path
 from typing import Any, NoReturn, TypeVar
 
@@ -382,12 +383,13 @@ def _volume_ml(options: dict[str, Any]) -> float:
             code="pour-volume",
             remedy="Give one of --volume-ml, --box, --ring.",
         )
+    form = float(options["form_ml"])
     if options["volume_ml"] is not None:
-        return float(options["volume_ml"]) - options["form_ml"]
+        return float(options["volume_ml"]) - form
     sides = _numbers(options[ways[0]], "x", 3 if ways[0] == "box" else 2, f"--{ways[0]}")
     if ways[0] == "box":
-        return sides[0] * sides[1] * sides[2] / 1000 - options["form_ml"]
-    return 3.141592653589793 * sides[0] ** 2 / 4 * sides[1] / 1000 - options["form_ml"]
+        return sides[0] * sides[1] * sides[2] / 1000 - form
+    return pi * sides[0] ** 2 / 4 * sides[1] / 1000 - form
 
 
 def _numbers(text: str, between: str, count: int, option: str) -> list[float]:

@@ -50,7 +50,7 @@ def level_creases(
     group = np.cumsum(np.concatenate([[0], (np.diff(middle) > within).astype(int)])) if len(middle) else order
     total = np.bincount(group, length)
     mean = np.bincount(group, length * middle) / np.maximum(total, 1e-300)
-    return mean, total
+    return mean, np.asarray(total, dtype=np.float64)
 
 
 class CreaseField:

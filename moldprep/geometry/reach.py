@@ -89,7 +89,7 @@ def locked_spots(
     deep = depth > tolerance + 2 * frame.pitch
     spots = list(_deep_spots(mesh, solid, way, span, levels, locked, depth, deep, tolerance))
     shallow = locked & ~_connected_to(locked, deep)
-    spots += _shallow_spots(mesh, solid, way, span, shallow.any(axis=0), tolerance)
+    spots += _shallow_spots(mesh, solid, way, span, np.asarray(shallow.any(axis=0)), tolerance)
     return tuple(sorted(spots, key=lambda spot: (-spot.reach_mm, spot.where)))
 
 
@@ -276,21 +276,8 @@ def _fine_reach(
     if not len(column):
         return np.zeros((0, 5))
     offsets, distance = _disc(margin)
-    heights = np.array(_HEIGHTS)
-    reach, at = _nearest_free(
-        solid.start,
-        solid.low,
-        solid.high,
-        *frame.shape,
-        _CODE[way],
-        *span,
-        column,
-        low,
-        high,
-        heights,
-        offsets,
-        distance,
-    )
+    state = (solid.start, solid.low, solid.high, *frame.shape, _CODE[way])
+    reach, at = _nearest_free(*state, column, low, high, np.array(_HEIGHTS), offsets, distance)
     return np.column_stack([frame.centres(column), at, reach * frame.pitch, high - low])
 
 
@@ -366,7 +353,7 @@ def _mark(cells, column, low, high, first, step, thin):  # type: ignore[no-untyp
 
 
 @numba.njit(cache=True, nogil=True)
-def _is_free(start, low, high, c, z, code, bottom, top):  # type: ignore[no-untyped-def]
+def _is_free(start, low, high, c, z, code):  # type: ignore[no-untyped-def]
     """Whether column c holds free plaster at height z."""
     first, last = start[c], start[c + 1]
     above = below = False
@@ -383,9 +370,7 @@ def _is_free(start, low, high, c, z, code, bottom, top):  # type: ignore[no-unty
 
 
 @numba.njit(cache=True, nogil=True)
-def _nearest_free(
-    start, low, high, nu, nv, code, bottom, top, column, begin, end, heights, offsets, distance
-):  # type: ignore[no-untyped-def]
+def _nearest_free(start, low, high, nu, nv, code, column, begin, end, heights, offsets, distance):  # type: ignore[no-untyped-def]
     """For each locked stretch the greatest distance (in cells) to free plaster, and the height where."""
     reach, at = np.zeros(len(column)), np.empty(len(column))
     for s in range(len(column)):
@@ -398,7 +383,7 @@ def _nearest_free(
                 i, j = ci + offsets[o, 0], cj + offsets[o, 1]
                 if i < 0 or j < 0 or i >= nu or j >= nv:
                     continue
-                if _is_free(start, low, high, i * nv + j, z, code, bottom, top):
+                if _is_free(start, low, high, i * nv + j, z, code):
                     nearest = distance[o]
                     break
             if nearest > reach[s]:

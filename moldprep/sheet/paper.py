@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from importlib.resources import files
-from typing import Any
+from typing import Any, cast
 
 import typst
 
@@ -44,7 +44,7 @@ def sheet_pdf(plan: Plan, *, paper: str | None = None) -> bytes:
     The same plan gives the same bytes: no date, no clock.
     """
     inputs = sheet_inputs(plan, paper=paper or plan.job.sheet.paper)
-    made = typst.compile(inputs, ignore_system_fonts=True, pdf_standards="ua-1")
+    made = cast(Any, typst.compile)(inputs, ignore_system_fonts=True, pdf_standards="ua-1")
     assert isinstance(made, bytes)
     return made
 
