@@ -149,7 +149,11 @@ def _direction(
         return percent / 100, None, None
     if not bars:
         return None, None, None
-    each = [formula.linear(bar.wet_mm, bar.fired_mm) for bar in bars]
+    try:
+        each = [formula.linear(bar.wet_mm, bar.fired_mm) for bar in bars]
+    except ValueError as error:
+        says = f"The bars do not fit: {error}."
+        raise JobError(says, code="bar-lengths", remedy="Give wet, dry and fired lengths in that order.") from error
     findings += _outliers(bars, each)
     if job.measured_from == "cast":
         says = "The wet lengths are the demolded cast's: shrinkage inside the mold is missing from them."
