@@ -120,7 +120,7 @@ def choose_block(stand: Stand, job: CottleJob, *, wall_mm: float, watch: Watch =
         raise JobError(
             f"No ring fits: the form needs one of {needed:.0f} mm inside, the largest at hand is {max(job.rings_mm):.0f} mm.",
             code="no-ring-fits",
-            remedy="Find a larger ring, use boards (kind = \"box\"), or ask for a thinner wall.",
+            remedy='Find a larger ring, use boards (kind = "box"), or ask for a thinner wall.',
         )
     make: dict[CottleKind, Callable[[], _Cottle]] = {
         "ring": lambda: _ring(around, ring or needed),

@@ -231,7 +231,7 @@ def _on_level_end(form: Mesh, end: Level, job: StandJob, wall: float) -> Stood:
                 "--opening made --opening-diameter with the floor's diameter.",
             )
         )
-    rim = end.height
+    rim = end.height if job.spare else end.low  # a film of plaster over an uneven rim would be no good
     rises = float(form.bounds[1, 2]) - rim
     top = _top_of_spare(rim, rises, job, wall)
     if rises > RISES_MM:
@@ -294,7 +294,9 @@ def _collar_solid(form: Mesh, end: Level, spread: Floats, top: float) -> Solid:
     count = len(end.loop)
     low, high = np.arange(count), count + np.arange(count)
     low_after, high_after = np.roll(low, -1), np.roll(high, -1)
-    sides = np.vstack([np.column_stack([low, low_after, high_after]), np.column_stack([low, high_after, high])])
+    sides = np.vstack(
+        [np.column_stack([low, low_after, high_after]), np.column_stack([low, high_after, high])]
+    )
     base = triangulated(end.outline)[:, ::-1]
     vertices = np.vstack([form.vertices[end.loop], np.column_stack([spread, np.full(count, top)])])
     return to_manifold(Mesh(vertices, np.vstack([base, sides, count + triangulated(spread)])))
@@ -346,7 +348,9 @@ def _made(form: Mesh, job: StandJob, wall: float) -> Stood:
     centre = _highest_place(form, radius)
     rim = _lowest_top(form, centre, radius)
     if not job.spare:
-        raise JobError("A made opening is made by its spare.", code="spare-needed", remedy="Leave the spare on.")
+        raise JobError(
+            "A made opening is made by its spare.", code="spare-needed", remedy="Leave the spare on."
+        )
     outline = circle_outline(centre, radius)
     rises = _rises_beside(form, centre, radius, rim)
     top = _top_of_spare(rim, rises, job, wall)

@@ -26,12 +26,13 @@ LEAST_AREA_MM2 = 10.0
 class Level:
     """One connected level patch.
 
-    height: mean of its outline, mm. faces: (k,) indices. loop: (n,) vertices of its outer outline,
+    height: mean of its outline; low: its lowest place, mm. faces: (k,) indices. loop: (n,) vertices of its outer outline,
     counter-clockwise from above; outline: (n, 2) the same in plan. holes: vertices of the loops
     inside it. across_mm: the lesser side of the smallest rectangle round it.
     """
 
     height: float
+    low: float
     faces: NDArray[np.int64]
     loop: Loop
     outline: Floats
@@ -85,7 +86,13 @@ def without_pocket(form: Mesh, end: Level) -> tuple[Mesh, Level, float]:
     used, renamed = np.unique(faces, return_inverse=True)
     filled = Mesh(form.vertices[used], renamed.reshape(-1, 3).astype(np.int32))
     whole = Level(
-        end.height, np.arange(len(lid)), np.searchsorted(used, end.loop), end.outline, (), end.across_mm
+        end.height,
+        end.low,
+        np.arange(len(lid)),
+        np.searchsorted(used, end.loop),
+        end.outline,
+        (),
+        end.across_mm,
     )
     return filled, whole, depth
 
@@ -114,4 +121,4 @@ def _level(form: Mesh, patch: NDArray[np.int64]) -> Level | None:
     outline = form.vertices[loops[outer], :2]
     holes = tuple(loop for k, loop in enumerate(loops) if k != outer)
     height = float(form.vertices[loops[outer], 2].mean())
-    return Level(height, patch, loops[outer], outline, holes, across(outline))
+    return Level(height, float(z.min()), patch, loops[outer], outline, holes, across(outline))

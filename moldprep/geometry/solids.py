@@ -26,19 +26,39 @@ def to_manifold(mesh: Mesh) -> Solid:
     Raises FormError (code "not-solid") when the mesh is open, not welded or has edges with other
     than two faces.
     """
+    return to_traced(mesh)[0]
+
+
+def to_traced(mesh: Mesh) -> tuple[Solid, int]:
+    """`to_manifold`, and the mark by which `from_traced` knows the mesh's faces after booleans."""
+    mark = manifold3d.Manifold.reserve_ids(1)
     solid = manifold3d.Manifold(
         manifold3d.Mesh64(
             vert_properties=np.array(mesh.vertices, dtype=np.float64),  # it takes no read-only array
             tri_verts=np.array(mesh.faces, dtype=np.uint64),
+            run_original_id=np.array([mark], dtype=np.uint32),
+            run_index=np.array([0, 3 * len(mesh.faces)], dtype=np.uint64),
+            face_id=np.arange(len(mesh.faces), dtype=np.uint64),
         )
     )
-    return checked(solid, "The form")
+    return checked(solid, "The form"), mark
 
 
 def from_manifold(solid: Solid) -> Mesh:
     """The welded triangles of a solid, outward by the right-hand rule."""
+    return from_traced(solid, -1)[0]
+
+
+def from_traced(solid: Solid, mark: int) -> tuple[Mesh, NDArray[np.int64]]:
+    """`from_manifold`, and for each triangle the face of the marked mesh that it is part of, else -1."""
     raw = solid.to_mesh64()
-    return Mesh(np.array(raw.vert_properties[:, :3]), np.asarray(raw.tri_verts).astype(np.int32))
+    mesh = Mesh(np.array(raw.vert_properties[:, :3]), np.asarray(raw.tri_verts).astype(np.int32))
+    face, first = np.asarray(raw.face_id), np.asarray(raw.run_index).astype(np.int64) // 3
+    source = np.full(len(mesh.faces), -1, np.int64)
+    for owner, begin, end in zip(np.asarray(raw.run_original_id), first[:-1], first[1:], strict=True):
+        if owner == mark:
+            source[begin:end] = face[begin:end]
+    return mesh, source
 
 
 def checked(solid: Solid, what: str) -> Solid:
