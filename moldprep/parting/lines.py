@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from ..geometry.creases import CreaseField, crease_edges, level_creases
+from ..geometry.axis import Revolution, axis_of_revolution
+from ..geometry.creases import CreaseField, CreaseLoop, crease_edges, crease_loops, level_creases
 from ..geometry.mesh import Floats, Mesh
-from ..geometry.profile import slice_profile
+from ..geometry.slices import cut_slices
 
 SAME_HEIGHT_MM = 0.2
 """Creases nearer in height than this are one line; a seam this near to a crease runs on it."""
@@ -17,6 +18,12 @@ WHOLE_LINE = 0.5
 """Share of the outline that must lie on creases for them to count as a line round the form."""
 NATURAL_DISCOUNT = 0.8
 """Price of a seam at an equator, neck or foot, relative to the same seam elsewhere on a smooth wall."""
+_PROFILE = 256
+"""Slices in which equators and necks are looked for."""
+_TRIED = 64
+"""Vertex heights tried round each of them."""
+_RIPPLE = 1e-3
+"""Swings of the profile below this share of its greatest area are facets and texture."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -24,20 +31,16 @@ class NaturalLines:
     """The lines that a form has along one axis.
 
     heights: (k,) ascending; names: "crease", "equator", "neck", "foot"; crease_share: (k,) share of
-    the outline there that lies on creases. profile_*: heights, areas and outline lengths of slices.
-    creases: answers which points lie on a crease.
+    the outline there that lies on creases. creases: answers which points lie on a crease. loops: the
+    creases that wind once round the axis, level or not. revolution: the form's axis of revolution.
     """
 
     heights: Floats
     names: tuple[str, ...]
     crease_share: Floats
     creases: CreaseField = field(repr=False)
-    profile_heights: Floats = field(repr=False)
-    profile_lengths: Floats = field(repr=False)
-
-    def outline_mm(self, heights: Floats) -> Floats:
-        """(k,) length of the form's outline at (k,) heights, interpolated."""
-        return np.asarray(np.interp(heights, self.profile_heights, self.profile_lengths))
+    loops: tuple[CreaseLoop, ...]
+    revolution: Revolution
 
     def at(self, height: float) -> tuple[str, float]:
         """Name and crease share of the natural line at a height; ("", 0) where there is none."""
@@ -49,56 +52,87 @@ class NaturalLines:
         return self.names[k], float(self.crease_share[k])
 
 
-def natural_lines(mesh: Mesh, rotation: Floats, *, low: float, high: float, angle_deg: float) -> NaturalLines:
+def natural_lines(
+    mesh: Mesh,
+    rotation: Floats,
+    *,
+    low: float,
+    high: float,
+    angle_deg: float,
+    revolution: Revolution | None = None,
+) -> NaturalLines:
     """The natural lines of a form between two heights along the third row of `rotation`.
 
     Creases of more than `angle_deg` that run level along at least half of the outline; the equators
     (slices of greatest area), necks (least) and the foot's edge.
     """
+    turned = revolution or axis_of_revolution(mesh)
     edges = crease_edges(mesh, angle_deg=angle_deg)
-    crease_heights, lengths = level_creases(mesh, edges, rotation[2], within=SAME_HEIGHT_MM)
-    inside = (crease_heights >= low - SAME_HEIGHT_MM) & (crease_heights <= high + SAME_HEIGHT_MM)
-    crease_heights, lengths = np.clip(crease_heights[inside], low, high), lengths[inside]
-    around = _outline_at(mesh, rotation, crease_heights, low, high)
-    share = np.minimum(1.0, lengths / np.maximum(around, 1e-9))
-    whole = share >= WHOLE_LINE
-    heights = np.linspace(low, high, 257)
-    area, length = slice_profile(mesh, heights[1:-1], rotation=rotation)
-    found: list[tuple[float, str, float]] = [
-        (float(height), "crease", float(part))
-        for height, part in zip(crease_heights[whole], share[whole], strict=True)
-    ]
-    for k, name in _extremes(area):
-        height = _exact_extreme(
-            mesh, rotation, heights[1:-1][k], heights[1] - heights[0], sign=1 if name == "equator" else -1
-        )
+    loops = crease_loops(mesh, edges, rotation[2], through=turned.point)
+    found = _level_lines(mesh, edges, rotation, low, high)
+    for height, name in [*_extremes(mesh, rotation, low, high), (low, "foot")]:
         if all(abs(height - other) > SAME_HEIGHT_MM for other, _, _ in found):
             found.append((height, name, 0.0))
-    if all(abs(low - other) > SAME_HEIGHT_MM for other, _, _ in found):
-        found.append((low, "foot", 0.0))
     found.sort()
     return NaturalLines(
         heights=np.array([height for height, _, _ in found]),
         names=tuple(name for _, name, _ in found),
         crease_share=np.array([part for _, _, part in found]),
         creases=CreaseField(mesh, edges),
-        profile_heights=np.concatenate([[low], heights[1:-1], [high]]),
-        profile_lengths=np.concatenate([[length[0]], length, [length[-1]]]),
+        loops=tuple(loop for loop in loops if loop.turns == 1),
+        revolution=turned,
     )
 
 
-def _outline_at(mesh: Mesh, rotation: Floats, heights: Floats, low: float, high: float) -> Floats:
-    """(k,) length of the outline at heights of creases: the longer of just below and just above."""
+def _level_lines(
+    mesh: Mesh, edges: NDArray[np.int64], rotation: Floats, low: float, high: float
+) -> list[tuple[float, str, float]]:
+    """Height, name and crease share of the creases that are a line round the form."""
+    heights, lengths = level_creases(mesh, edges, rotation[2], within=SAME_HEIGHT_MM)
+    inside = (heights >= low - SAME_HEIGHT_MM) & (heights <= high + SAME_HEIGHT_MM)
+    heights, lengths = np.clip(heights[inside], low, high), lengths[inside]
     hair = 1e-4 * (high - low)
     both = np.unique(np.concatenate([heights - hair, heights + hair]))
-    _, length = slice_profile(mesh, both, rotation=rotation)
-    index = np.searchsorted(both, heights - hair), np.searchsorted(both, heights + hair)
-    return np.maximum(length[index[0]], length[index[1]])
+    around = cut_slices(mesh, both, rotation=rotation).lengths
+    longer = np.maximum(
+        around[np.searchsorted(both, heights - hair)], around[np.searchsorted(both, heights + hair)]
+    )
+    share = np.minimum(1.0, lengths / np.maximum(longer, 1e-9))
+    whole = share >= WHOLE_LINE
+    return [
+        (float(height), "crease", float(part))
+        for height, part in zip(heights[whole], share[whole], strict=True)
+    ]
 
 
-def _extremes(area: Floats) -> list[tuple[int, str]]:
+def _extremes(mesh: Mesh, rotation: Floats, low: float, high: float) -> list[tuple[float, str]]:
+    """Heights of the inner maxima and minima of the profile, each at the vertex height where it is most so."""
+    heights = np.linspace(low, high, _PROFILE + 1)[1:-1]
+    turns = _turning_points(cut_slices(mesh, heights, rotation=rotation).areas)
+    own = mesh.vertices @ rotation[2]
+    within = float(heights[1] - heights[0])
+    tried = []
+    for k, _ in turns:
+        near = np.unique(np.round(own[np.abs(own - heights[k]) <= within], 6))
+        tried.append(np.unique(np.append(near[:: max(1, len(near) // _TRIED)], heights[k])))
+    if not turns:
+        return []
+    hair = 1e-6  # a jump of the profile lies between just below and just above a vertex
+    every = np.unique(np.concatenate([*tried, *[part - hair for part in tried]]))
+    area = cut_slices(mesh, every, rotation=rotation).areas
+    found = []
+    for (_, name), part in zip(turns, tried, strict=True):
+        below, above = area[np.searchsorted(every, part - hair)], area[np.searchsorted(every, part)]
+        best = (
+            np.argmax(np.maximum(below, above)) if name == "equator" else np.argmin(np.minimum(below, above))
+        )
+        found.append((float(part[best]), name))
+    return found
+
+
+def _turning_points(area: Floats) -> list[tuple[int, str]]:
     """Indices of the inner maxima and minima of a profile, flat stretches and ripples left out."""
-    ripple = 1e-3 * float(area.max())
+    ripple = _RIPPLE * float(area.max())
     found: list[tuple[int, str]] = []
     rising, anchor = True, 0  # anchor: the extreme so far of the stretch under way
     for k in range(1, len(area)):
@@ -110,16 +144,6 @@ def _extremes(area: Floats) -> list[tuple[int, str]]:
                 found.append((anchor, "equator" if rising else "neck"))
             rising, anchor = not rising, k
     return found
-
-
-def _exact_extreme(mesh: Mesh, rotation: Floats, near: float, within: float, *, sign: int) -> float:
-    """The height of greatest (or least) area near a sampled one, tried at the mesh's own vertices."""
-    height = mesh.vertices @ rotation[2]
-    own = np.unique(np.round(height[np.abs(height - near) <= within], 6))
-    tried = np.unique(np.concatenate([[near], own[:: max(1, len(own) // 64)]]))
-    area, _ = slice_profile(mesh, tried, rotation=rotation)
-    before, _ = slice_profile(mesh, tried - 1e-6, rotation=rotation)
-    return float(tried[int(np.argmax(sign * (np.maximum if sign > 0 else np.minimum)(area, before)))])
 
 
 def spread(levels: Floats, natural: NDArray[np.float64]) -> Floats:

@@ -25,40 +25,80 @@ LOCKED_PRICE = 1.0
 """Price of a mm3 of any locked plaster, noise included: of two planes that both pass, the truer one."""
 STACKED_PRICE = 200.0
 """Price of two split layers on each other: nothing may register them upright."""
+FRONT_PRICE, SKEW_PRICE, OFF_AXIS_PRICE = 5.0, 25.0, 10.0
+"""Price of an upright seam on the front and back instead of left and right, of one that is square to
+neither (it takes an angle gauge to set up), and of one beside the form's axis (halves that are not
+alike). Only ties and facet noise are that near."""
+ON_AXIS_MM = 0.05
 
 
 @dataclass(frozen=True, eq=False)
 class Prices:
-    """What the planes and seams cost: level (n + 1,) the seam at each level; side (a, n + 1, o) the
-    cumulated price of locked plaster and upright seam; allowed (n + 1,) levels that a plane may take.
+    """What planes and seams cost, in mm of smooth level seam.
+
+    down, up, level: (n + 1,) locked plaster below, above, and the seam at each level. side:
+    (a, n + 1, o) cumulated price of locked plaster and upright seam; upright: (a, o) price of the plane.
+    allowed: (n + 1,) levels that a plane may take. piece, stacked: of one more piece, of two split
+    layers on each other.
     """
 
     down: Floats
     up: Floats
     level: Floats
     side: Floats = field(repr=False)
+    upright: Floats
     allowed: Bools
     piece: float
+    stacked: float
 
 
-def prices_of(
-    tables: PartingTables, level: Floats, job: PartingJob, *, allowed: Bools | None = None
-) -> Prices:
-    """The tables in one currency; `level` (n + 1,) is the price of the level seam at each level."""
+def prices_of(tables: PartingTables, level: Floats, job: PartingJob, *, allowed: Bools) -> Prices:
+    """What the tables' entries cost; `level` (n + 1,) is the price of the level seam at each level."""
     return Prices(
         down=EXCESS_PRICE * tables.down + LOCKED_PRICE * tables.down_all,
         up=EXCESS_PRICE * tables.up + LOCKED_PRICE * tables.up_all,
         level=level,
         side=EXCESS_PRICE * tables.side + LOCKED_PRICE * tables.side_all + job.vertical_price * tables.seam,
-        allowed=np.ones(len(tables.levels), bool) if allowed is None else allowed,
+        upright=np.array(
+            [
+                [upright_price(tables, float(azimuth), float(offset)) for offset in row]
+                for azimuth, row in zip(tables.azimuths_deg, tables.offsets, strict=True)
+            ]
+        ).reshape(tables.offsets.shape),
+        allowed=allowed,
         piece=job.piece_price,
+        stacked=STACKED_PRICE,
     )
+
+
+def locked_only(tables: PartingTables, *, allowed: Bools) -> Prices:
+    """The same when nothing counts but how little is locked."""
+    return Prices(
+        down=EXCESS_PRICE * tables.down + LOCKED_PRICE * tables.down_all,
+        up=EXCESS_PRICE * tables.up + LOCKED_PRICE * tables.up_all,
+        level=np.zeros(len(tables.levels)),
+        side=EXCESS_PRICE * tables.side + LOCKED_PRICE * tables.side_all,
+        upright=np.zeros(tables.offsets.shape),
+        allowed=allowed,
+        piece=0.0,
+        stacked=0.0,
+    )
+
+
+def upright_price(tables: PartingTables, azimuth_deg: float, offset: float) -> float:
+    """Nothing for halves that leave to front and back and part on the form's axis. See `FRONT_PRICE`."""
+    turn, angle = azimuth_deg % 180, np.radians(azimuth_deg)
+    own = tables.centre[0] * np.cos(angle) + tables.centre[1] * np.sin(angle)
+    beside = OFF_AXIS_PRICE if abs(offset - own) > ON_AXIS_MM else 0.0
+    if abs(turn - 90) < 1e-6:
+        return beside
+    return beside + (FRONT_PRICE if min(turn, 180 - turn) < 1e-6 else SKEW_PRICE)
 
 
 def best_stacks(
     tables: PartingTables, prices: Prices, *, split_layers: int
 ) -> Iterator[tuple[float, tuple[Layer, ...]]]:
-    """Price and layers of the cheapest stack of every family; `split_layers` at the most.
+    """Price and layers of the cheapest stack of every family, up to `split_layers` split ones.
 
     Pieces beyond the first are priced; ties go to the lower plane.
     """
@@ -92,18 +132,24 @@ def _splits(
     last = len(begin) - 1
     costs = [begin]  # costs[m][k]: m split layers end at level k, and what lies below them
     for count in range(1, most + 1):
-        entry = begin if count == 1 else costs[-1] + plane + 2 * prices.piece + STACKED_PRICE
+        entry = _entry(costs, plane, prices)
+        if not np.isfinite(entry).any():
+            return
         lowest = np.minimum.accumulate(entry[None, :, None] - prices.side, axis=1)
         reached = np.full(last + 1, np.inf)
-        reached[1:] = (lowest[:, :-1] + prices.side[:, 1:]).min(axis=(0, 2))
-        if count > 1:
-            reached[~np.isfinite(entry).any()] = np.inf
+        ways = lowest[:, :-1] + prices.side[:, 1:] + prices.upright[:, None]
+        reached[1:] = ways.min(axis=(0, 2))
         costs.append(reached)
         total = reached + end + prices.piece
         if not np.isfinite(total).any():
             return
         high = int(np.argmin(total))
         yield float(total[high]), _traced(tables, prices, plane, costs, high, count)
+
+
+def _entry(costs: list[Floats], plane: Floats, prices: Prices) -> Floats:
+    """Cost of beginning the next split layer at each level."""
+    return costs[0] if len(costs) == 1 else costs[-1] + plane + 2 * prices.piece + prices.stacked
 
 
 def _traced(
@@ -113,9 +159,9 @@ def _traced(
     splits: list[tuple[int, int, int, int]] = []
     top = high
     for m in range(count, 0, -1):
-        entry = costs[0] if m == 1 else costs[m - 1] + plane + 2 * prices.piece + STACKED_PRICE
+        entry = _entry(costs[:m], plane, prices)
         left = entry[None, :top, None] - prices.side[:, :top] + prices.side[:, top][:, None]
-        a, low, o = (int(i) for i in np.unravel_index(np.argmin(left), left.shape))
+        a, low, o = (int(i) for i in np.unravel_index(np.argmin(left + prices.upright[:, None]), left.shape))
         splits.append((low, top, a, o))
         top = low
     return _layers(tables, splits[::-1], (splits[-1][0], splits[0][1]))
@@ -137,31 +183,35 @@ def _layers(
     return tuple(found)
 
 
-def locked_volumes(tables: PartingTables, layers: tuple[Layer, ...]) -> tuple[float, float]:
-    """(excess, all) locked plaster of a stack in mm3, by look-up between the tables' grid points."""
-    excess = whole = 0.0
-    for layer in layers:
-        if layer.kind == "down":
-            excess += float(np.interp(layer.high_mm, tables.levels, tables.down))
-            whole += float(np.interp(layer.high_mm, tables.levels, tables.down_all))
-        elif layer.kind == "up":
-            excess += float(np.interp(layer.low_mm, tables.levels, tables.up))
-            whole += float(np.interp(layer.low_mm, tables.levels, tables.up_all))
-        else:
-            excess += _split_volume(tables, tables.side, layer)
-            whole += _split_volume(tables, tables.side_all, layer)
-    return excess, whole
+def fixed_stacks(
+    tables: PartingTables, prices: Prices, planes: list[int]
+) -> Iterator[tuple[float, tuple[Layer, ...]]]:
+    """Price and layers of the cheapest stack of every family whose planes are exactly these levels.
 
-
-def _split_volume(tables: PartingTables, table: Floats, layer: Layer) -> float:
-    """Locked volume of one split layer, linear between levels and offsets, at the nearest azimuth."""
-    assert layer.azimuth_deg is not None and layer.offset_mm is not None
-    turn = (tables.azimuths_deg - layer.azimuth_deg + 90) % 180 - 90
-    a = int(np.argmin(np.abs(turn)))
-    column = [
-        np.interp(height, tables.levels, table[a, :, o])
-        for o in range(table.shape[2])
-        for height in (layer.low_mm, layer.high_mm)
-    ]
-    slab = np.array(column[1::2]) - np.array(column[::2])
-    return float(np.interp(layer.offset_mm, tables.offsets[a], slab))
+    The lowest layer leaves downward or is split, the highest leaves upward or is split, those
+    between are split.
+    """
+    last = len(tables.levels) - 1
+    bounds = [0, *planes, last]
+    seams = float(prices.level[planes].sum())
+    for foot in (False, True):
+        for top in (False, True):
+            begin, end = int(foot), len(bounds) - 1 - int(top)
+            whole = foot and not top and end == begin  # one layer that leaves downward
+            if end < begin or (end == begin and not whole and not (foot and top and len(planes) == 1)):
+                continue
+            slabs = list(zip(bounds[begin:end], bounds[begin + 1 : end + 1], strict=True))
+            if slabs and not len(tables.azimuths_deg):
+                continue
+            splits, cost = [], seams
+            for low, high in slabs:
+                slab = prices.side[:, high] - prices.side[:, low] + prices.upright
+                a, o = (int(i) for i in np.unravel_index(np.argmin(slab), slab.shape))
+                splits.append((low, high, a, o))
+                cost += float(slab[a, o])
+            lower, upper = bounds[begin] if foot else 0, bounds[end] if top else last
+            cost += float(prices.down[lower]) if foot else 0.0
+            cost += float(prices.up[upper]) if top else 0.0
+            pieces = int(foot) + int(top) + 2 * len(splits)
+            cost += prices.piece * (pieces - 1) + prices.stacked * max(0, len(splits) - 1)
+            yield cost, _layers(tables, splits, (lower, upper))
