@@ -15,6 +15,7 @@ from typing import Any, NoReturn, TypeVar
 
 import click
 
+from .. import __version__
 from ..errors import Cancelled, JobError, RequestError
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -176,7 +177,7 @@ _JSON = click.option(
 
 
 @click.group(cls=_Group, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(package_name="moldprep", message="moldprep %(version)s")
+@click.version_option(__version__, message="moldprep %(version)s")
 def main() -> None:
     """Plaster molds for slip casting, from the mesh of a form to a sheet for the bench."""
 
