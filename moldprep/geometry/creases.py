@@ -50,19 +50,20 @@ def crease_loops(
     direction = np.asarray(axis, dtype=np.float64) / np.linalg.norm(axis)
     side = np.linalg.svd(direction[None])[2][1]
     frame = np.array([side, np.cross(direction, side), direction])
-    local = (mesh.vertices - np.asarray(through, dtype=np.float64)) @ frame.T
-    height = mesh.vertices @ direction
+    centre = np.asarray(through, dtype=np.float64)
     loops = []
     for chain in _closed_chains(mesh.vertices, edges):
-        angle = np.arctan2(local[chain, 1], local[chain, 0])
+        place = mesh.vertices[chain]
+        u, v = ((place - centre) @ frame[:2].T).T
+        height, angle = place @ direction, np.arctan2(v, u)
         turning = (np.diff(np.append(angle, angle[0])) + np.pi) % (2 * np.pi) - np.pi
         turns = int(np.rint(turning.sum() / (2 * np.pi)))
-        step = mesh.vertices[np.roll(chain, -1)] - mesh.vertices[chain]
+        step = np.roll(place, -1, axis=0) - place
         loops.append(
             CreaseLoop(
                 chain[::-1].copy() if turns < 0 else chain,
-                float(height[chain].min()),
-                float(height[chain].max()),
+                float(height.min()),
+                float(height.max()),
                 abs(turns),
                 float(np.linalg.norm(step, axis=1).sum()),
             )

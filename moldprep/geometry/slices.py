@@ -12,6 +12,7 @@ from functools import cached_property
 import numba
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.spatial import ConvexHull
 
 from .mesh import Floats, Mesh, read_only
 
@@ -48,6 +49,11 @@ class Slices:
         total = np.concatenate([[0.0], np.cumsum(own)])
         return np.asarray(read_only(np.diff(total[self.start])))
 
+    @cached_property
+    def hull(self) -> Floats:
+        """(h, 2) convex hull of all slices together, counter-clockwise."""
+        return np.asarray(read_only(self.begin[ConvexHull(self.begin).vertices]))
+
     def between(self, first: int, last: int) -> Slices:
         """Slices first to last - 1."""
         a, b = self.start[first], self.start[last]
@@ -76,9 +82,8 @@ class LevelLines:
 def cut_slices(mesh: Mesh, heights: ArrayLike, *, rotation: ArrayLike | None = None) -> Slices:
     """The slices of a closed mesh at ascending heights; a height that equals a vertex's is taken a hair above it."""
     turn = np.eye(3) if rotation is None else np.array(rotation, dtype=np.float64)
-    local = np.ascontiguousarray(mesh.vertices @ turn.T)
     levels = np.array(heights, dtype=np.float64)
-    start, begin, end = _cut(local, mesh.faces, levels)
+    start, begin, end = _cut(mesh.vertices, mesh.faces, turn, levels)
     return Slices(turn, levels, start, begin, end)
 
 
@@ -110,12 +115,15 @@ _ROUNDING = 1e-6
 
 
 @numba.njit(cache=True, nogil=True)
-def _cut(local, faces, heights):  # type: ignore[no-untyped-def]
+def _cut(vertices, faces, turn, heights):  # type: ignore[no-untyped-def]
     """CSR start, begins and ends of the segments of every slice."""
     levels = len(heights)
+    z = np.empty(len(vertices))
+    for i in range(len(vertices)):
+        z[i] = turn[2, 0] * vertices[i, 0] + turn[2, 1] * vertices[i, 1] + turn[2, 2] * vertices[i, 2]
     start = np.zeros(levels + 1, np.int64)
     for f in range(len(faces)):
-        a, b, c = local[faces[f, 0], 2], local[faces[f, 1], 2], local[faces[f, 2], 2]
+        a, b, c = z[faces[f, 0]], z[faces[f, 1]], z[faces[f, 2]]
         low, high = min(a, b, c), max(a, b, c)
         k = np.searchsorted(heights, low)
         while k < levels and heights[k] < high:
@@ -126,21 +134,22 @@ def _cut(local, faces, heights):  # type: ignore[no-untyped-def]
     cursor = start[:-1].copy()
     ends = np.empty((2, start[-1], 2))
     for f in range(len(faces)):
-        a, b, c = local[faces[f, 0], 2], local[faces[f, 1], 2], local[faces[f, 2], 2]
+        a, b, c = z[faces[f, 0]], z[faces[f, 1]], z[faces[f, 2]]
         low, high = min(a, b, c), max(a, b, c)
         k = np.searchsorted(heights, low)
         while k < levels and heights[k] < high:
             for e in range(3):
                 p, q = faces[f, e], faces[f, (e + 1) % 3]
-                if (local[p, 2] <= heights[k]) == (local[q, 2] <= heights[k]):
+                if (z[p] <= heights[k]) == (z[q] <= heights[k]):
                     continue
                 # rising edges end the segment, falling edges begin it: the solid lies on its left
-                side = 0 if local[q, 2] <= heights[k] else 1
+                side = 0 if z[q] <= heights[k] else 1
                 if p > q:  # the same arithmetic from both faces of an edge
                     p, q = q, p
-                t = (heights[k] - local[p, 2]) / (local[q, 2] - local[p, 2])
+                t = (heights[k] - z[p]) / (z[q] - z[p])
+                x, y, w = vertices[p] + t * (vertices[q] - vertices[p])
                 for axis in range(2):
-                    ends[side, cursor[k], axis] = local[p, axis] + t * (local[q, axis] - local[p, axis])
+                    ends[side, cursor[k], axis] = turn[axis, 0] * x + turn[axis, 1] * y + turn[axis, 2] * w
             cursor[k] += 1
             k += 1
     return start, ends[0].copy(), ends[1].copy()

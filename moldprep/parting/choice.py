@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from ..cottle import Block
+from ..geometry.coarse import coarse
 from ..geometry.columns import rotation_for
 from ..geometry.mesh import Floats, Mesh
 from ..job import PartingJob
@@ -88,7 +89,7 @@ def azimuths(mesh: Mesh, lines: NaturalLines, study: PullStudy, job: PartingJob)
     own = [
         np.degrees(np.arctan2(axis[1], axis[0])) for axis in study.axes if np.hypot(axis[0], axis[1]) > 0.5
     ]
-    own += _swings(mesh, middle(mesh, lines))
+    own += _swings(coarse(mesh), middle(mesh, lines))
     tried: list[float] = []
     for azimuth in own:
         if (

@@ -259,7 +259,7 @@ def _extents(slices: Slices, azimuth_deg: float) -> tuple[tuple[float, float], t
     angle = np.radians(azimuth_deg)
     found = []
     for way in ((np.cos(angle), np.sin(angle)), (-np.sin(angle), np.cos(angle))):
-        place = slices.begin @ np.array(way)
+        place = slices.hull @ np.array(way)
         found.append((float(place.min()), float(place.max())))
     return found[0], found[1]
 
