@@ -49,7 +49,7 @@ def pull_svg(mesh: Mesh, pull: Pull) -> tuple[str, float, float]:
     places = pull.places[:MOST_MARKS]
     if places:
         body.append(_marks(shown.pixel([place.where for place in places]) * scale, width))
-    full = width + (34 if places else 4)
+    full = width + (36 if places else 4)
     return _svg(body, full, height), full, height
 
 
@@ -93,8 +93,8 @@ def _facing(mesh: Mesh, pull: Pull) -> float:
 
 def _marks(points: NDArray[np.float64], width: float) -> str:
     """Numbers in circles beside the picture, each with a line to its place."""
-    at = spread_labels([float(y) for _, y in points], gap=20)
-    shift = max(0.0, 10 - min(at))
+    at = spread_labels([float(y) for _, y in points], gap=25)
+    shift = max(0.0, 12 - min(at))
     found = []
     for number, ((x, y), label) in enumerate(zip(points, at, strict=True), 1):
         end = label + shift
@@ -102,8 +102,8 @@ def _marks(points: NDArray[np.float64], width: float) -> str:
             f'<path d="M{x:.2f} {y:.2f}L{width + 8:.2f} {end:.2f}" stroke="white" stroke-width="2.2"/>'
             f'<path d="M{x:.2f} {y:.2f}L{width + 8:.2f} {end:.2f}" stroke="{INK}" stroke-width="0.8"/>'
             f'<circle cx="{x:.2f}" cy="{y:.2f}" r="2.4" fill="white" stroke="{INK}" stroke-width="0.8"/>'
-            f'<circle cx="{width + 18:.2f}" cy="{end:.2f}" r="9" fill="white" stroke="{INK}" stroke-width="0.9"/>'
-            f'<text x="{width + 18:.2f}" y="{end + 4:.2f}" font-family="{FONT}" font-size="11" '
+            f'<circle cx="{width + 18:.2f}" cy="{end:.2f}" r="11" fill="white" stroke="{INK}" stroke-width="0.9"/>'
+            f'<text x="{width + 18:.2f}" y="{end + 4.8:.2f}" font-family="{FONT}" font-size="14" '
             f'font-weight="bold" text-anchor="middle" fill="{INK}">{number}</text>'
         )
     return "".join(found)
