@@ -6,6 +6,7 @@ import numpy as np
 
 from ..geometry.columns import rotation_for
 from ..geometry.mesh import Floats, Mesh
+from ..geometry.profile import HAIR_MM
 from ..geometry.slices import Slices, cut_slices
 from ..job import PartingJob
 from .layers import Candidate, Layer, Seam, family_of, piece_count
@@ -51,11 +52,10 @@ class SeamRule:
             ahead = np.cos(np.radians(azimuth)) * axes[0] + np.sin(np.radians(azimuth)) * axes[1]
             rotation = rotation_for(ahead, up=axes[2])
             if (azimuth, offset) not in self._cuts:
-                # a hair beyond the plane: never quite through a row of vertices
-                self._cuts[azimuth, offset] = cut_slices(self._mesh, [offset + 1e-6], rotation=rotation)
+                self._cuts[azimuth, offset] = cut_slices(self._mesh, [offset + HAIR_MM], rotation=rotation)
             cut = self._cuts[azimuth, offset]
             begin, end = _between(
-                cut.begin, cut.end, layer.low_mm - 1e-6, min(layer.high_mm, self._rim) - 1e-6
+                cut.begin, cut.end, layer.low_mm - HAIR_MM, min(layer.high_mm, self._rim) - HAIR_MM
             )
             length, share = self._measured(begin, end, rotation, offset)
             self._known[layer] = Seam(
