@@ -49,6 +49,13 @@ def sheet_pdf(plan: Plan, *, paper: str | None = None) -> bytes:
     return made
 
 
+def sheet_pngs(plan: Plan, *, paper: str | None = None, dots_per_inch: float = 96) -> list[bytes]:
+    """The sheet's pages as PNG pictures, for a screen."""
+    inputs = sheet_inputs(plan, paper=paper or plan.job.sheet.paper)
+    made = cast(Any, typst.compile)(inputs, ignore_system_fonts=True, format="png", ppi=dots_per_inch)
+    return [made] if isinstance(made, bytes) else list(made)
+
+
 def sheet_inputs(plan: Plan, *, paper: str) -> dict[str, bytes]:
     """The template, its data and its pictures, by name."""
     pictures: dict[str, bytes] = {"form.svg": svg_of(form_picture(plan)).encode()}
