@@ -219,7 +219,12 @@ def test_overlapping_bodies_are_united_as_manifold3d_unites_them() -> None:
 def test_solids_that_touch_are_one_stretch() -> None:
     boxes = [trimesh.creation.box((10, 10, 10)).apply_translation((0, 0, z)) for z in (5, 15, 40)]
     mesh = from_trimesh(trimesh.util.concatenate(boxes))
-    solid = solid_intervals(cast(mesh, frame_for(mesh, UP, lines=8)))
+    for faces in (mesh.faces, mesh.faces[::-1]):
+        columns = cast(Mesh(mesh.vertices, faces), frame_for(mesh, UP, lines=8))
+        # at one depth entering comes first, whichever face is met first
+        np.testing.assert_array_equal(columns.sign.reshape(-1, 6)[0], [1, 1, -1, -1, 1, -1])
+        np.testing.assert_allclose(columns.depth.reshape(-1, 6)[0], [0, 10, 10, 20, 35, 45])
+    solid = solid_intervals(columns)
     met = np.diff(solid.start)
     assert set(met.tolist()) == {0, 2}
     np.testing.assert_allclose(solid.low.reshape(-1, 2), [[0, 35]] * (len(solid.low) // 2))
