@@ -216,7 +216,9 @@ def _surface_points(mesh: Mesh) -> tuple[Floats, Floats]:
     points = []
     for height, area in zip(heights, sections(mesh, heights), strict=True):
         for ring in outlines(area):
-            around = _along(ring)
+            line = shapely.LinearRing(ring)
+            steps = np.linspace(0, 1, max(8, int(line.length / STEP_MM)), endpoint=False)
+            around = shapely.get_coordinates(shapely.line_interpolate_point(line, steps, normalized=True))
             points.append(np.column_stack([around, np.full(len(around), height)]))
     return np.vstack(points), heights
 

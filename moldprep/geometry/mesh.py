@@ -73,7 +73,9 @@ class Mesh:
     @cached_property
     def bounds(self) -> Floats:
         """(2, 3): least and greatest corner over the vertices that faces use, mm."""
-        used = self.vertices[np.unique(self.faces)] if len(self.faces) else self.vertices
+        mask = np.zeros(len(self.vertices), bool)
+        mask[self.faces.ravel()] = True
+        used = self.vertices if mask.all() or not len(self.faces) else self.vertices[mask]
         return np.asarray(read_only(np.array([used.min(axis=0), used.max(axis=0)])))
 
     @property

@@ -6,6 +6,7 @@ Nothing larger than a crack is closed without the maker's consent.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any, cast
@@ -76,19 +77,21 @@ def repaired(raw: RawMesh, *, close_openings: bool) -> tuple[Mesh, tuple[Finding
         )
     if repeated_corner(work.faces).any():
         _drop_degenerate(work)
-    if not _closed(work):
-        if raw.welded:
-            _weld_shared(work)
-        _join_near(work)
-    if not _closed(work):
-        _drop_duplicates(work)
-    if not _closed(work):
-        _split_edges(work)
-    if not _closed(work):
-        _wind_alike(work)
-    if not _closed(work):
-        _close_loops(work, consent=close_openings)
-    if not _closed(work):
+    rungs: list[Callable[[_Work], None]] = [
+        *([_weld_shared] if raw.welded else []),
+        _join_near,
+        _drop_duplicates,
+        _split_edges,
+        _wind_alike,
+        lambda open_work: _close_loops(open_work, consent=close_openings),
+    ]
+    closed = _closed(work)
+    for rung in rungs:
+        if closed:
+            break
+        rung(work)
+        closed = _closed(work)
+    if not closed:
         raise _still_open(work)
     return _one_outward_body(work)
 
@@ -121,8 +124,6 @@ def _weld_shared(work: _Work) -> None:
 
 
 def _join_near(work: _Work) -> None:
-    if is_closed(work.faces, len(work.vertices)):
-        return
     distance = NEAR_SHARE * work.size
     vertices, faces, joined = weld_near(work.vertices, work.faces, distance)
     if joined:
