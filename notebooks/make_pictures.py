@@ -23,8 +23,20 @@ def main() -> None:
     for number in (1, 3):
         (ROOT / "notebooks" / "pictures" / f"sheet-{number}.png").write_bytes(pages[number - 1])
     with tempfile.TemporaryDirectory() as place:
-        words = [sys.executable, "-m", "moldprep", "plan", str(FORM), "--shrinkage", "12", "--out", "bud-vase.plan"]
-        done = subprocess.run(words, cwd=place, capture_output=True, text=True, check=True, env={"PYTHONPATH": str(ROOT)})
+        words = [
+            sys.executable,
+            "-m",
+            "moldprep",
+            "plan",
+            str(FORM),
+            "--shrinkage",
+            "12",
+            "--out",
+            "bud-vase.plan",
+        ]
+        done = subprocess.run(
+            words, cwd=place, capture_output=True, text=True, check=True, env={"PYTHONPATH": str(ROOT)}
+        )
     output = "\n".join(line.rstrip() for line in done.stdout.splitlines())
     readme = ROOT / "README.md"
     marked = re.compile(r"(<!-- output: main -->\n```text\n).*?(\n```)", re.DOTALL)
