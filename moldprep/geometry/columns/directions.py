@@ -21,7 +21,8 @@ class DirectionStudy:
 
     directions: (n, 3) unit vectors. gap_mm3: (n,) locked along +d and -d alike. one_way_plus_mm3,
     one_way_minus_mm3: (n,) locked in a single-pull mold when the master leaves along +d, along -d
-    (see `one_way_mm3`). parted_mm3: (n,) locked by the best plane across d. projected: (n,) area of the shadow, mm2. lines: columns across.
+    (see `one_way_mm3`). parted_mm3: (n,) locked by the best plane across d (see `parted_mm3`).
+    projected: (n,) area of the shadow, mm2. lines: columns across.
     """
 
     directions: Floats

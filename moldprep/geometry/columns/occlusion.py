@@ -22,7 +22,7 @@ from .raster import snap
 
 _STEPS = 1 << 28
 """Fixed-point steps across the form: a 200 mm form is snapped to a millionth of a millimetre."""
-_MOST_BINS = 1024  # bins along each side
+_MOST_BINS = 1024  # along each side; about four faces a bin, where they lie one deep
 
 
 def face_blocked(mesh: Mesh, direction: ArrayLike, *, offset: float, workers: int = 1) -> Bools:
@@ -46,7 +46,7 @@ def face_blocked(mesh: Mesh, direction: ArrayLike, *, offset: float, workers: in
     scale = _STEPS / (float((high - low).max()) + 4 * offset)
     across, depth = snap(mesh.vertices, rotation, corner, scale)
     starts, heights = snap(mesh.centroids + offset * mesh.normals, rotation, corner, scale)
-    side = int(np.clip(isqrt(len(mesh.faces)), 1, _MOST_BINS))
+    side = int(np.clip(isqrt(len(mesh.faces)) // 2, 1, _MOST_BINS))
     start, entry, box = _bin(across, mesh.faces, side, _STEPS // side + 1)
 
     def ask(first: int, last: int) -> None:
@@ -100,9 +100,11 @@ def _bin(across, faces, side, width):  # type: ignore[no-untyped-def]
                 x[k], y[k] = across[faces[f, k], 0], across[faces[f, k], 1]
             if (x[1] - x[0]) * (y[2] - y[0]) == (y[1] - y[0]) * (x[2] - x[0]):
                 continue
-            top = min(max(y[0], y[1], y[2]) // width, side - 1)
-            for row in range(max(min(y[0], y[1], y[2]) // width, 0), top + 1):
-                first, last = _bins_of_row(x, y, row * width - 1, (row + 1) * width + 1, side, width)
+            left, right = min(x[0], x[1], x[2]) // width, max(x[0], x[1], x[2]) // width
+            for row in range(min(y[0], y[1], y[2]) // width, max(y[0], y[1], y[2]) // width + 1):
+                first, last = left, right
+                if right - left > 1:  # a small face may as well be in every bin of its box
+                    first, last = _bins_of_row(x, y, row * width - 1, (row + 1) * width + 1, side, width)
                 for b in range(row * side + first, row * side + last + 1):
                     if fill:
                         start[b] -= 1

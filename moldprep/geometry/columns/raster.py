@@ -99,8 +99,9 @@ def defects(columns: Columns) -> Defects:
 def projected_area(columns: Columns) -> float:
     """Area of the form's shadow along d, mm2: pitch squared times the columns that meet the form.
 
-    Its error is about half a pitch times the square root of (shadow's outline times pitch), and it
-    is unbiased over grid shifts. Only what the frame's window shows is counted.
+    Along an outline n pitches long the errors cancel but for about sqrt(n) pitches squared; an edge
+    that runs along the grid may err by half a pitch times its length. Only what the frame's window
+    shows is counted.
     """
     met = np.count_nonzero(np.diff(columns.start))
     return float(met) * columns.frame.pitch**2
