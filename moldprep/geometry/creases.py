@@ -95,10 +95,11 @@ def level_creases(
 
 
 class CreaseField:
-    """Answers which points lie on a crease."""
+    """Answers which points lie on a crease. ends: (k, 2, 3) of the creases."""
 
     def __init__(self, mesh: Mesh, edges: NDArray[np.int64]) -> None:
-        begin, end = mesh.vertices[edges[:, 0]], mesh.vertices[edges[:, 1]]
+        self.ends = np.asarray(read_only(mesh.vertices[edges]))
+        begin, end = self.ends[:, 0], self.ends[:, 1]
         steps = np.maximum(1, np.ceil(np.linalg.norm(end - begin, axis=1) / _SAMPLE_MM)).astype(int) + 1
         owner = np.repeat(np.arange(len(edges)), steps)
         within = np.arange(len(owner)) - np.repeat(np.cumsum(steps) - steps, steps)

@@ -1,4 +1,4 @@
-"""Outline of a form in many upright planes at once, without building polygons."""
+"""Outline of a form, and creases, in many upright planes at once, without building polygons."""
 
 from __future__ import annotations
 
@@ -24,6 +24,32 @@ def upright_profile(
     ahead = np.cos(angle) * turn[0] + np.sin(angle) * turn[1]
     local = mesh.vertices @ np.array([ahead, np.cross(turn[2], ahead), turn[2]]).T
     length: Floats = _upright(np.ascontiguousarray(local), mesh.faces, offsets + HAIR_MM, levels)
+    return length
+
+
+def upright_creases(
+    ends: Floats, rotation: ArrayLike, azimuth_deg: float, *, offsets: Floats, levels: Floats, within: float
+) -> Floats:
+    """(k, o) length in mm of the creases (c, 2, 3) that lie within a distance of each of those planes."""
+    turn, angle = np.asarray(rotation, dtype=np.float64), np.radians(azimuth_deg)
+    ahead = np.cos(angle) * turn[0] + np.sin(angle) * turn[1]
+    length: Floats = _along_planes(ends @ ahead, ends @ turn[2], _lengths(ends), offsets, levels, within)
+    return length
+
+
+def _lengths(ends: Floats) -> Floats:
+    return np.asarray(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1))
+
+
+@numba.njit(cache=True, nogil=True)
+def _along_planes(place, height, whole, offsets, levels, within):  # type: ignore[no-untyped-def]
+    length = np.zeros((len(levels) - 1, len(offsets)))
+    for c in range(len(place)):
+        low, high = min(place[c, 0], place[c, 1]), max(place[c, 0], place[c, 1])
+        o = np.searchsorted(offsets, high - within)
+        while o < len(offsets) and offsets[o] <= low + within:
+            _shared(length, o, whole[c], height[c], levels)
+            o += 1
     return length
 
 

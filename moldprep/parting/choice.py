@@ -61,7 +61,7 @@ def ground_for(
     upright = bool(abs(rotation[2, 2]) > UPRIGHT)
     rim = min(stand.rim_mm, high) if upright else high
     lines = natural_lines(mesh, rotation, low=low, high=rim, angle_deg=job.crease_angle_deg)
-    wanted = [*lines.heights, *(job.planes_mm or ()), *([rim] if upright else [])]
+    wanted = [*lines.heights, *lines.steps, *(job.planes_mm or ()), *([rim] if upright else [])]
     natural = np.unique([height for height in wanted if low < height < high])
     tables = tabulate(
         mesh,
@@ -71,6 +71,7 @@ def ground_for(
         azimuths_deg=azimuths(mesh, lines, study, job) if upright else (),
         seam_top=rim,
         through=middle(mesh, lines),
+        creases=lines.creases.ends,
         prism=None if upright else (block.outline, block.bottom_mm, block.top_mm),
         watch=watch,
     )

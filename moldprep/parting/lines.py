@@ -14,6 +14,8 @@ from ..geometry.slices import cut_slices
 
 SAME_HEIGHT_MM = 0.2
 """Creases nearer in height than this are one line; a seam this near to a crease runs on it."""
+STEP = 0.1
+"""Share from which level creases bound a slice, so that a step of the form is not cut across."""
 WHOLE_LINE = 0.5
 """Share of the outline that must lie on creases for them to count as a line round the form."""
 NATURAL_DISCOUNT = 0.8
@@ -31,13 +33,15 @@ class NaturalLines:
     """The lines that a form has along one axis.
 
     heights: (k,) ascending; names: "crease", "equator", "neck", "foot"; crease_share: (k,) share of
-    the outline there that lies on creases. creases: answers which points lie on a crease. loops: the
+    the outline there that lies on creases. steps: heights of creases that are level on a lesser share of
+    the outline: the ceiling of a recess, the shoulder of a lug. creases: answers which points lie on a crease. loops: the
     creases that wind once round the axis, level or not. revolution: the form's axis of revolution.
     """
 
     heights: Floats
     names: tuple[str, ...]
     crease_share: Floats
+    steps: Floats
     creases: CreaseField = field(repr=False)
     loops: tuple[CreaseLoop, ...]
     revolution: Revolution
@@ -69,7 +73,8 @@ def natural_lines(
     turned = revolution or axis_of_revolution(mesh)
     edges = crease_edges(mesh, angle_deg=angle_deg)
     loops = crease_loops(mesh, edges, rotation[2], through=turned.point)
-    found = _level_lines(mesh, edges, rotation, low, high)
+    level = _level_lines(mesh, edges, rotation, low, high)
+    found = [(height, "crease", share) for height, share in level if share >= WHOLE_LINE]
     for height, name in [*_extremes(mesh, rotation, low, high), (low, "foot")]:
         if all(abs(height - other) > SAME_HEIGHT_MM for other, _, _ in found):
             found.append((height, name, 0.0))
@@ -78,6 +83,7 @@ def natural_lines(
         heights=np.array([height for height, _, _ in found]),
         names=tuple(name for _, name, _ in found),
         crease_share=np.array([part for _, _, part in found]),
+        steps=np.array([height for height, share in level if STEP <= share < WHOLE_LINE]),
         creases=CreaseField(mesh, edges),
         loops=tuple(loop for loop in loops if loop.turns == 1),
         revolution=turned,
@@ -86,8 +92,8 @@ def natural_lines(
 
 def _level_lines(
     mesh: Mesh, edges: NDArray[np.int64], rotation: Floats, low: float, high: float
-) -> list[tuple[float, str, float]]:
-    """Height, name and crease share of the creases that are a line round the form."""
+) -> list[tuple[float, float]]:
+    """Height of the level creases, and their share of the outline there."""
     heights, lengths = level_creases(mesh, edges, rotation[2], within=SAME_HEIGHT_MM)
     inside = (heights >= low - SAME_HEIGHT_MM) & (heights <= high + SAME_HEIGHT_MM)
     heights, lengths = np.clip(heights[inside], low, high), lengths[inside]
@@ -98,11 +104,7 @@ def _level_lines(
         around[np.searchsorted(both, heights - hair)], around[np.searchsorted(both, heights + hair)]
     )
     share = np.minimum(1.0, lengths / np.maximum(longer, 1e-9))
-    whole = share >= WHOLE_LINE
-    return [
-        (float(height), "crease", float(part))
-        for height, part in zip(heights[whole], share[whole], strict=True)
-    ]
+    return [(float(height), float(part)) for height, part in zip(heights, share, strict=True)]
 
 
 def _extremes(mesh: Mesh, rotation: Floats, low: float, high: float) -> list[tuple[float, str]]:

@@ -10,9 +10,9 @@ from ..geometry.profile import HAIR_MM
 from ..geometry.slices import Slices, cut_slices
 from ..job import PartingJob
 from .layers import Candidate, Layer, Seam, family_of, piece_count
-from .lines import NATURAL_DISCOUNT, SAME_HEIGHT_MM, NaturalLines
+from .lines import NATURAL_DISCOUNT, NaturalLines
 from .search import EXCESS_PRICE, LOCKED_PRICE, STACKED_PRICE, upright_price
-from .tables import PartingTables, split_volume
+from .tables import ON_CREASE_MM, PartingTables, split_volume
 
 NOISE_CAP = 0.5
 """Locked plaster too narrow to count never weighs more than this share of a piece."""
@@ -73,7 +73,7 @@ class SeamRule:
         within = (np.arange(len(owner)) - np.repeat(np.cumsum(steps) - steps, steps) + 0.5) / steps[owner]
         points = begin[owner] + within[:, None] * (end - begin)[owner]
         local = np.column_stack([points, np.full(len(points), depth)])
-        on = self._lines.creases.near(local @ rotation, SAME_HEIGHT_MM)
+        on = self._lines.creases.near(local @ rotation, ON_CREASE_MM)
         return float(own.sum()), float((own / steps)[owner] @ on / own.sum())
 
 

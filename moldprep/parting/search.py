@@ -58,7 +58,10 @@ def prices_of(tables: PartingTables, level: Floats, job: PartingJob, *, allowed:
         down=EXCESS_PRICE * tables.down + LOCKED_PRICE * tables.down_all,
         up=EXCESS_PRICE * tables.up + LOCKED_PRICE * tables.up_all,
         level=level,
-        side=EXCESS_PRICE * tables.side + LOCKED_PRICE * tables.side_all + job.vertical_price * tables.seam,
+        side=EXCESS_PRICE * tables.side
+        + LOCKED_PRICE * tables.side_all
+        + job.vertical_price * (tables.seam - tables.creased)
+        + job.crease_price * tables.creased,
         upright=np.array(
             [
                 [upright_price(tables, float(azimuth), float(offset)) for offset in row]

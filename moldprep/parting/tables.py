@@ -25,9 +25,12 @@ from ..geometry.coarse import coarse
 from ..geometry.columns import cast, frame_for, rotation_for, solid_intervals
 from ..geometry.columns.intervals import Intervals
 from ..geometry.mesh import Bools, Floats, Mesh
-from ..geometry.profile import upright_profile
+from ..geometry.profile import upright_creases, upright_profile
 from ..geometry.slices import LevelLines, Slices, cut_slices, level_lines
 from ..working import SILENT, Watch
+
+ON_CREASE_MM = 0.2
+"""A seam this near to a crease runs on it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,7 +43,8 @@ class PartingTables:
     down, up: (n + 1,) locked volume of the slices below level k that leave downward, above level k
     that leave upward, mm3, what counts; down_all, up_all: all of it. azimuths_deg: (a,), offsets:
     (a, o), side, side_all: (a, n + 1, o) locked volume of the slices below level k split at that
-    azimuth and offset. seam: (a, n + 1, o) length of the upright seam below level k.
+    azimuth and offset. seam: (a, n + 1, o) length of the upright seam below level k; creased: what of it
+    runs on creases.
     """
 
     rotation: Floats
@@ -58,6 +62,7 @@ class PartingTables:
     side: Floats = field(repr=False)
     side_all: Floats = field(repr=False)
     seam: Floats = field(repr=False)
+    creased: Floats = field(repr=False)
 
     @property
     def axis(self) -> Floats:
@@ -74,6 +79,7 @@ def tabulate(
     azimuths_deg: ArrayLike = (),
     seam_top: float = np.inf,
     through: ArrayLike = (0.0, 0.0, 0.0),
+    creases: Floats | None = None,
     prism: tuple[Floats, float, float] | None = None,
     watch: Watch = SILENT,
 ) -> PartingTables:
@@ -81,7 +87,8 @@ def tabulate(
 
     `levels` are the slices' bounds along the axis; `lines` cells stand across the form; `seam_top` is
     the height along the axis above which an upright seam does not count (the spare). One offset of
-    each azimuth goes `through` a given point (the form's own axis). `prism` is the
+    each azimuth goes `through` a given point (the form's own axis). `creases` (c, 2, 3) are the ends of the
+    form's creases. `prism` is the
     block, (convex outline, bottom, top); without it plaster reaches as high and low as the form, which
     is right for the upright axis.
     """
@@ -109,8 +116,13 @@ def tabulate(
         offsets, counted, whole = _sideways(slices, float(azimuth), thick, along.pitch, centre)
         seam = upright_profile(proxy, rotation, float(azimuth), offsets=offsets, levels=levels)
         seam[middles > seam_top] = 0
-        sides.append((offsets, counted, whole, _cumulated(seam)))
-    offsets, side, side_all, seams = _stacked(sides, len(levels))
+        on = np.zeros_like(seam)
+        if creases is not None:
+            on = upright_creases(
+                creases, rotation, float(azimuth), offsets=offsets, levels=levels, within=ON_CREASE_MM
+            )
+        sides.append((offsets, counted, whole, _cumulated(seam), _cumulated(np.minimum(seam, on))))
+    offsets, side, side_all, seams, creased = _stacked(sides, len(levels))
     around = slices.lengths
     return PartingTables(
         rotation=rotation,
@@ -128,6 +140,7 @@ def tabulate(
         side=side,
         side_all=side_all,
         seam=seams,
+        creased=creased,
     )
 
 
@@ -206,18 +219,18 @@ def _in_prism(solid: Intervals, heights: Floats, outline: Floats, bottom: float,
 
 
 def _stacked(
-    sides: list[tuple[Floats, Floats, Floats, Floats]], levels: int
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """Offsets, counted, whole and seam of all azimuths in one array each.
+    sides: list[tuple[Floats, Floats, Floats, Floats, Floats]], levels: int
+) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+    """Offsets, counted, whole, seam and creased of all azimuths in one array each.
 
     Azimuths along which the form is shorter have fewer offsets; they are filled up by repeating the
     last one, which changes no choice.
     """
     if not sides:
         none = np.zeros((0, levels, 1))
-        return np.zeros((0, 1)), none, none, none
+        return np.zeros((0, 1)), none, none, none, none
     most = max(len(offsets) for offsets, *_ in sides)
-    offsets, counted, whole, seam = (
+    offsets, counted, whole, seam, creased = (
         np.array(
             [
                 np.pad(part, [(0, 0)] * (part.ndim - 1) + [(0, most - part.shape[-1])], mode="edge")
@@ -226,7 +239,7 @@ def _stacked(
         )
         for of in zip(*sides, strict=True)
     )
-    return offsets, counted, whole, seam
+    return offsets, counted, whole, seam, creased
 
 
 def _opened(cells: Bools) -> Bools:

@@ -7,7 +7,7 @@ piles of boxes on a grid, so that slices, columns and voxels see the same form w
 from __future__ import annotations
 
 from functools import cache
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
@@ -196,7 +196,7 @@ def cheapest_of_all(form: np.ndarray, split_layers: int) -> dict[str, float]:
                     splits = count - foot - top
                     if splits < 0 or splits > split_layers or (splits == 0 and not (foot and top)):
                         continue
-                    inner = list(zip(bounds, bounds[1:], strict=False))[int(foot) : count - int(top)]
+                    inner = list(pairwise(bounds))[int(foot) : count - int(top)]
                     pieces = foot + top + 2 * splits
                     cost = seams + sum(slab(*part) for part in inner) + JOB.piece_price * (pieces - 1)
                     cost += STACKED_PRICE * max(0, splits - 1)
