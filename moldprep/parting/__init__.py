@@ -43,6 +43,8 @@ __all__ = [
 HOPELESS_MM3 = 50.0
 """More locked plaster than this, wide enough to count, has a reach beyond any tolerance: it is read only
 for the candidate that is chosen all the same."""
+NEARLY = 3.0
+"""Locks up to this many tolerances deep are worth a word when shallower ones would save pieces."""
 LEANING_DEG = 10.0
 """Stack axes nearer than this to upright or level repeat what the upright stack offers."""
 
@@ -115,7 +117,7 @@ def part_mold(
     if not bench.passes(read[0]):
         read[0] = bench.read(read[0])
     chosen = replace(read[0], why=_with_fewer(read[0], read))
-    findings = _findings(chosen, bench)
+    findings = (*_findings(chosen, bench), *_nearly_free(chosen, read, tolerance_mm))
     return Parting(chosen, _runners_up(read), ground.tables, ground.lines, findings)
 
 
@@ -200,6 +202,28 @@ def _with_fewer(chosen: Candidate, ranked: list[Candidate]) -> str:
     ]
     text = "; ".join(parts)
     return f"{chosen.why} {text[0].upper()}{text[1:]}."
+
+
+def _nearly_free(chosen: Candidate, ranked: list[Candidate], tolerance_mm: float) -> tuple[Finding, ...]:
+    """A note when a little more tolerance would save pieces: a rough surface, mostly."""
+    saving = [
+        one
+        for one in ranked
+        if one.piece_count < chosen.piece_count and tolerance_mm < one.reach_mm <= NEARLY * tolerance_mm
+    ]
+    if not saving:
+        return ()
+    one = min(saving, key=lambda c: (c.piece_count, c.reach_mm))
+    pieces = "one piece" if one.piece_count == 1 else f"{one.piece_count} pieces ({one.family})"
+    return (
+        Finding(
+            "note",
+            "nearly-free",
+            f"It would come out of {pieces} but for locks of {one.reach_mm:.2f} mm at the most, "
+            f"over the tolerance of {tolerance_mm:.2f} mm.",
+            remedy=f"Smooth the master there, or set pull.tolerance_mm to {one.reach_mm + 0.05:.2f} if plaster may give way.",
+        ),
+    )
 
 
 def _check_request(stand: Stand, job: PartingJob) -> None:

@@ -137,12 +137,15 @@ def test_a_64_gon_split_off_its_facets_is_not_locked(turn: float) -> None:
 
 
 def test_a_shallow_groove_is_not_hidden_by_a_long_wall() -> None:
-    """Half a millimetre deep, 3 high, all round a tumbler: too narrow for the grid, but a real lock."""
+    """Four tenths deep, 3 high, all round a tumbler: too narrow for the grid, but a real lock."""
     wall = (
-        [(30 + 0.1 * h, h) for h in (0.0, 48.5)] + [(34.35, 48.5), (34.65, 51.5)] + [(35.15, 51.5), (40, 100)]
+        [(30 + 0.1 * h, h) for h in (0.0, 48.5)] + [(34.45, 48.5), (34.75, 51.5)] + [(35.15, 51.5), (40, 100)]
     )
-    chosen = parted(turned([(0, 0), *wall, (0, 100)])).chosen
-    assert chosen.family != "one-piece" and passes(chosen)
+    parting = parted(turned([(0, 0), *wall, (0, 100)]))
+    assert parting.chosen.family != "one-piece" and passes(parting.chosen)
+    (note,) = [finding for finding in parting.findings if finding.code == "nearly-free"]
+    deep = float(note.says.split("locks of ")[1].split(" mm")[0])
+    assert "one piece" in note.says and deep == pytest.approx(34.85 - 34.45, abs=TOLERANCE / 3 + 0.005)
 
 
 def test_a_small_shallow_lock_on_one_side_is_not_hidden_either() -> None:
