@@ -62,7 +62,7 @@ def imported(path: Path) -> set[str]:
             if len([part for part in base if part]) > 1:
                 found.add(base[1])
             else:
-                found |= {alias.name for alias in node.names}
+                found |= {alias.name for alias in node.names if not alias.name.startswith("__")}
     return found
 
 

@@ -78,18 +78,16 @@ def locked_spots(
         return ()
     levels = _levels(span, frame.pitch)
     locked, taken = _voxels(solid, way, span, levels, tolerance)
-    outside = frame.origin[1] + np.arange(frame.shape[1]) * frame.pitch
-    outside = (outside < rows[0]) | (outside > rows[1])
-    if outside.any():
-        taken |= locked & outside
-        locked &= ~outside
+    outside = _beyond(frame, rows)
+    taken |= locked & outside
+    locked &= ~outside
     if not locked.any():
         return ()
     depth = _distance_to_free(locked, taken) * frame.pitch
     deep = depth > tolerance + 2 * frame.pitch
-    spots = list(_deep_spots(mesh, solid, way, span, levels, locked, depth, deep, tolerance))
+    spots = list(_deep_spots(mesh, solid, way, span, rows, levels, locked, depth, deep, tolerance))
     shallow = locked & ~_connected_to(locked, deep)
-    spots += _shallow_spots(mesh, solid, way, span, np.asarray(shallow.any(axis=0)), tolerance)
+    spots += _shallow_spots(mesh, solid, way, span, rows, np.asarray(shallow.any(axis=0)), tolerance)
     return tuple(sorted(spots, key=lambda spot: (-spot.reach_mm, spot.where)))
 
 
@@ -103,6 +101,12 @@ def locked_area(
 
 def _clip(solid: Intervals, span: tuple[float, float]) -> tuple[float, float]:
     return max(span[0], solid.bottom), min(span[1], solid.top)
+
+
+def _beyond(frame: Frame, rows: tuple[float, float]) -> Bools:
+    """(1, 1, nv) columns whose local v lies outside the rows."""
+    v = frame.origin[1] + np.arange(frame.shape[1]) * frame.pitch
+    return np.asarray((v < rows[0]) | (v > rows[1]))[None, None]
 
 
 def _levels(span: tuple[float, float], pitch: float) -> Floats:
@@ -152,6 +156,7 @@ def _deep_spots(
     solid: Intervals,
     way: Way,
     span: tuple[float, float],
+    rows: tuple[float, float],
     levels: Floats,
     locked: Bools,
     depth: Floats,
@@ -169,7 +174,7 @@ def _deep_spots(
         k, i, j = np.unravel_index(np.argmax(np.where(cells, depth, -1.0)), depth.shape)
         centre = frame.origin + np.array([i, j]) * frame.pitch
         reach, pitch, at = _read_again(
-            mesh, frame, way, span, float(levels[k]), step, centre, float(depth[k, i, j]), tolerance
+            mesh, frame, way, span, rows, float(levels[k]), step, centre, float(depth[k, i, j]), tolerance
         )
         yield LockedSpot(
             _point(frame, at),
@@ -185,6 +190,7 @@ def _read_again(
     frame: Frame,
     way: Way,
     span: tuple[float, float],
+    rows: tuple[float, float],
     height: float,
     step: float,
     centre: Floats,
@@ -198,8 +204,11 @@ def _read_again(
     fine = frame_for(mesh, frame.rotation[2], pitch=pitch, window=window, up=frame.rotation[1])
     solid = solid_intervals(cast(mesh, fine))
     best, place = 0.0, np.array([*centre, height])
+    outside = _beyond(fine, rows)[0]
     for z in np.clip(height + step * np.array([-0.45, 0.0, 0.45]), *span):
         locked, taken = _at_height(solid, way, span, float(z), tolerance)
+        taken |= locked & outside
+        locked &= ~outside
         if not locked.any() or (locked | taken).all():
             continue
         depth = np.where(locked, ndimage.distance_transform_edt(locked | taken), 0.0) * pitch
@@ -234,6 +243,7 @@ def _shallow_spots(
     solid: Intervals,
     way: Way,
     span: tuple[float, float],
+    rows: tuple[float, float],
     suspects: Bools,
     tolerance: float,
 ) -> list[LockedSpot]:
@@ -251,20 +261,27 @@ def _shallow_spots(
             high = frame.origin + (np.array([used_i[-1], used_j[-1]]) + 1) * frame.pitch
             window = (low[0] - rim, high[0] + rim, low[1] - rim, high[1] + rim)
             fine = frame_for(mesh, frame.rotation[2], pitch=pitch, window=window, up=frame.rotation[1])
-            found.append(_fine_reach(solid_intervals(cast(mesh, fine)), way, span, tolerance, rim))
-    rows = np.concatenate(found) if found else np.zeros((0, 5))
+            found.append(_fine_reach(solid_intervals(cast(mesh, fine)), way, span, rows, tolerance, rim))
+    measured = np.concatenate(found) if found else np.zeros((0, 5))
     spots = []
-    for deepest, volume, area in _clusters(rows[rows[:, 3] > tolerance], frame, pitch):
+    for deepest, volume, area in _clusters(measured[measured[:, 3] > tolerance], frame, pitch):
         reach, at = float(deepest[3]), deepest[:3]
         if reach > rim:  # deeper than the windows could see
             most, height = tolerance + 3 * frame.pitch, float(deepest[2])
-            reach, _, at = _read_again(mesh, frame, way, span, height, 0.0, deepest[:2], most, tolerance)
+            reach, _, at = _read_again(
+                mesh, frame, way, span, rows, height, 0.0, deepest[:2], most, tolerance
+            )
         spots.append(LockedSpot(_point(frame, at), reach, volume, area, pitch))
     return spots
 
 
 def _fine_reach(
-    solid: Intervals, way: Way, span: tuple[float, float], tolerance: float, rim: float
+    solid: Intervals,
+    way: Way,
+    span: tuple[float, float],
+    rows: tuple[float, float],
+    tolerance: float,
+    rim: float,
 ) -> Floats:
     """(k, 5) local u, v, depth, reach and length of the locked stretches inside the window's rim."""
     frame = solid.frame
@@ -272,6 +289,7 @@ def _fine_reach(
     margin = int(rim / frame.pitch)
     i, j = np.divmod(column, frame.shape[1])
     inside = (i >= margin) & (i < frame.shape[0] - margin) & (j >= margin) & (j < frame.shape[1] - margin)
+    inside &= ~_beyond(frame, rows)[0, 0][j]
     column, low, high = column[inside], low[inside], high[inside]
     if not len(column):
         return np.zeros((0, 5))
