@@ -199,7 +199,7 @@ def _swings(mesh: Mesh, centre: Floats) -> list[float]:
         toward = float(np.degrees(np.angle(once)))
         found += [toward, toward + 90]
     strongest = max(terms, key=lambda m: (abs(terms[m]), -m))
-    for m in {2, strongest}:
+    for m in sorted({2, strongest}):
         if abs(terms[m]) > LEAST_HARMONIC:
             first = float(np.degrees(np.angle(terms[m]))) / m
             found += [first + k * 180 / m for k in range(2 * m)]

@@ -10,12 +10,16 @@ from ..geometry.profile import HAIR_MM
 from ..geometry.slices import Slices, cut_slices
 from ..job import PartingJob
 from .layers import Candidate, Layer, Seam, family_of, piece_count
-from .lines import NATURAL_DISCOUNT, NaturalLines
+from .lines import NATURAL_DISCOUNT, SAME_HEIGHT_MM, NaturalLines
 from .search import EXCESS_PRICE, LOCKED_PRICE, STACKED_PRICE, upright_price
 from .tables import ON_CREASE_MM, PartingTables, split_volume
 
 NOISE_CAP = 0.5
 """Locked plaster too narrow to count never weighs more than this share of a piece."""
+SAME_MM3 = 1.0
+"""Planes that lock as much to within this are equally free."""
+WIDE_BAND_MM = 3.0
+"""A choice of heights narrower than this is none that a maker could use."""
 _STEP_MM = 1.0
 """A seam's nearness to creases is read this often along it."""
 
@@ -41,6 +45,7 @@ class SeamRule:
                 measured.append((*self._measured(cut.begin, cut.end, self._rotation, height), k))
             length, share, _ = max(measured, key=lambda one: one[0])
             name = self._lines.at(height)[0] or "smooth wall"
+            name = "rim line" if abs(height - self._rim) < SAME_HEIGHT_MM else name
             self._known[height] = Seam("horizontal", height, None, None, None, None, length, share, name)
         return self._known[height]
 
@@ -123,7 +128,7 @@ def price(
         reach_mm=float("nan"),
         seams=seams,
         price=total,
-        why=_why(seams),
+        why=_why(seams, _free_band(tables, layers)),
     )
 
 
@@ -172,8 +177,20 @@ def _between(begin: Floats, end: Floats, low: float, high: float) -> tuple[Float
     return (begin + first * step)[kept], (begin + last * step)[kept]
 
 
-def _why(seams: tuple[Seam, ...]) -> str:
-    """Why the seams lie where they do, in plain words."""
+def _free_band(tables: PartingTables, layers: tuple[Layer, ...]) -> tuple[float, float] | None:
+    """Lowest and highest plane of a two-piece mold that locks no more than the one taken; None elsewhere."""
+    if family_of(layers) != "two-piece":
+        return None
+    locked = tables.down_all + tables.up_all
+    k = int(np.argmin(np.abs(tables.levels - layers[0].high_mm)))
+    other = np.flatnonzero(locked > locked[k] + SAME_MM3)
+    first = int(other[other < k].max(initial=-1)) + 1
+    last = int(other[other > k].min(initial=len(locked))) - 1
+    return float(tables.levels[first]), float(tables.levels[last])
+
+
+def _why(seams: tuple[Seam, ...], band: tuple[float, float] | None) -> str:
+    """Why the seams lie where they do, in plain words; `band` are the heights that would do as well."""
     if not seams:
         return "The form leaves upward as a whole: no seam at all."
     reasons = []
@@ -193,5 +210,7 @@ def _why(seams: tuple[Seam, ...]) -> str:
             reasons.append(
                 f"a level seam at {seam.height_mm:.1f} mm, the shortest way round that frees both sides"
             )
+    if band and band[1] - band[0] > WIDE_BAND_MM:
+        reasons.append(f"any height from {band[0]:.0f} to {band[1]:.0f} mm frees both sides as well")
     text = "; ".join(reasons)
     return text[0].upper() + text[1:] + "."

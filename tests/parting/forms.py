@@ -42,6 +42,7 @@ def studied(axes: tuple[Point, ...] = ()) -> PullStudy:
 @cache
 def parted(mesh: Mesh, *, axes: tuple[Point, ...] = (), **job: object) -> Parting:
     stand = stood(mesh)
+    job.setdefault("azimuths", 12)  # half the usual: forms have azimuths of their own
     return part_mold(
         stand,
         studied(axes),

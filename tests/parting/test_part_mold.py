@@ -28,7 +28,7 @@ from tests.parting.forms import (
 
 GRID = PartingJob().grid
 DEGREE = 1.0
-"""How near an azimuth comes: finer than the even spread of 7.5 degrees."""
+"""How near an azimuth comes: finer than the even spread of 15 degrees."""
 
 
 def passes(candidate: Candidate) -> bool:
@@ -170,6 +170,7 @@ def test_of_a_band_of_perfect_heights_the_crease_is_taken() -> None:
     assert chosen.family == "two-piece" and chosen.planes_mm[0] in (pytest.approx(40.0), pytest.approx(60.0))
     assert chosen.seams[0].crease_share == pytest.approx(1.0)
     assert chosen.price == pytest.approx(PartingJob().piece_price)  # a seam on a crease costs nothing
+    assert "any height from 40 to 60 mm" in chosen.why
 
 
 def test_an_upright_seam_on_arrises_is_cheaper_than_on_flats() -> None:
