@@ -238,7 +238,7 @@ def _walls(outline: Floats, around: Floats, surface: cKDTree, heights: Floats) -
     least = shapely.distance(shapely.LinearRing(outline), shapely.points(around)).min()
     ring = _along(outline)
     cottle = np.column_stack([np.tile(ring, (len(heights), 1)), np.repeat(heights, len(ring))])
-    return float(least), float(max(surface.query(cottle)[0].max(), least))
+    return float(least), float(max(np.max(surface.query(cottle)[0]), least))
 
 
 def _no_ring(needed: float, rings: tuple[float, ...]) -> Finding:

@@ -54,7 +54,9 @@ def silhouette(mesh: Mesh, *, rotation: Floats | None = None) -> BaseGeometry:
     sides = np.zeros((2, len(local)), bool)
     sides[0][mesh.faces[ahead]] = True
     sides[1][mesh.faces[~ahead]] = True
-    loops = [local[loop, :2] for loop in boundary_loops(mesh.faces[ahead], among=sides.all(axis=0))]
+    loops = [
+        local[loop, :2] for loop in boundary_loops(mesh.faces[ahead], among=np.asarray(sides.all(axis=0)))
+    ]
     return polygons(filled(loops))
 
 
