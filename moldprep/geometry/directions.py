@@ -6,12 +6,22 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.spatial import ConvexHull, QhullError
 
+from .axis import axis_of_revolution
 from .mesh import Floats, Mesh
 
-SUGGESTED_BY = ("given", "upright and level", "principal axis", "flat of the hull", "even spread")
+SUGGESTED_BY = (
+    "given",
+    "upright and level",
+    "axis of revolution",
+    "principal axis",
+    "flat of the hull",
+    "even spread",
+)
 """What suggests an axis, the most telling first."""
 _SAME = np.cos(np.radians(2.0))
 """Axes nearer to each other than 2 degrees count as one candidate."""
+_TURNED_SHARE = 0.5
+"""Least share of the surface that must be turned about an axis for it to be one of revolution."""
 _FLAT_SHARE = 0.01
 """Least share of the hull's area for a flat of the hull to suggest an axis."""
 
@@ -19,22 +29,32 @@ _FLAT_SHARE = 0.01
 def candidate_axes(mesh: Mesh, *, count: int, first: ArrayLike = ()) -> tuple[Floats, tuple[str, ...]]:
     """(k, 3) unit axes, k <= about `count`, and what suggested each.
 
-    In order: those of `first` (the caller's own), the principal axes of the surface, the normals of
-    large flats of the convex hull, then half of an evenly spread set of directions until `count` is
-    reached. An axis stands for both its directions; it points upward, or along +y, or +x.
+    In order: those of `first` (the caller's own), upright and level, the axis of revolution, the
+    principal axes of the surface, the normals of large flats of the convex hull, then half of an
+    evenly spread set of directions until `count` is reached. An axis stands for both its directions;
+    it points upward, or along +y, or +x.
     """
     axes: list[Floats] = []
     sources: list[str] = []
 
     def offer(vectors: Floats, source: str) -> None:
-        for vector in np.atleast_2d(vectors):
+        for vector in vectors:
             axis = upward(vector)
             if len(axes) < count and not any(abs(axis @ other) > _SAME for other in axes):
                 axes.append(axis)
                 sources.append(source)
 
     given = np.asarray(first, dtype=np.float64).reshape(-1, 3)
-    suggested = (given, np.eye(3)[::-1], principal_axes(mesh), hull_flats(mesh), half_sphere(count))
+    turned = axis_of_revolution(mesh)
+    revolution = np.array([turned.direction]) if turned.share >= _TURNED_SHARE else np.zeros((0, 3))
+    suggested = (
+        given,
+        np.eye(3)[::-1],
+        revolution,
+        principal_axes(mesh),
+        hull_flats(mesh),
+        half_sphere(count),
+    )
     for vectors, source in zip(suggested, SUGGESTED_BY, strict=True):
         offer(vectors, source)
     return np.array(axes), tuple(sources)
