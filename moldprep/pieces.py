@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,12 +34,10 @@ from .geometry.solids import (
     united,
 )
 from .job import PullJob
+from .parting import Layer, Parting
 from .pull import FREE, LOCKED, SEAM_BAND_MM, TIGHT, WORKERS
 from .stand import Stand
 from .working import SILENT, Watch
-
-if TYPE_CHECKING:
-    from .parting import Layer, Parting
 
 MOST_IMBALANCE = 1e-6
 """Pieces and form together are the block within this share of it."""
@@ -118,7 +115,7 @@ def cut_pieces(
     cuts.sort(key=_removal)
     watch.step(3, 4)
     surfaces = [from_traced(cut.solid, mark) for cut in cuts]
-    owner = _owners(stand.mesh, cuts, surfaces, block.top_mm)
+    owner = _owners(stand.mesh, cuts, surfaces, block)
     kind, draft, near_seam = _classes(stand.mesh, cuts, owner, job)
     pieces = tuple(
         Piece(
@@ -177,33 +174,43 @@ def _one_solid_each(
     cuts: list[_Cut], form: Mesh, tolerance: float, crumb: float
 ) -> tuple[list[_Cut], list[Finding]]:
     """Cuts of one connected solid each: islands are handed to the neighbour that can carry them."""
-    bodies = [[part for part in parts(cut.solid) if part.volume() > crumb] for cut in cuts]
+    bodies = [_bodies(cut.solid, crumb) for cut in cuts]
     solids, findings = [own[0] for own in bodies], []
     for k, own in enumerate(bodies):
         for island in own[1:]:
-            carrier = _carrier(island, k, cuts, solids, form, tolerance)
-            solids[k if carrier is None else carrier] = united(
-                [solids[k if carrier is None else carrier], island]
-            )
-            if carrier is None:
+            carrier, carried = _carried(island, k, cuts, solids, form, tolerance, crumb)
+            solids[carrier] = carried
+            if carrier == k:
                 findings.append(_island_finding(island))
     return [replace(cut, solid=solid) for cut, solid in zip(cuts, solids, strict=True)], findings
 
 
-def _carrier(
-    island: Solid, home: int, cuts: list[_Cut], solids: list[Solid], form: Mesh, tolerance: float
-) -> int | None:
-    """The cut that touches the island and whose pull frees it, the one of most volume first."""
+def _carried(
+    island: Solid,
+    home: int,
+    cuts: list[_Cut],
+    solids: list[Solid],
+    form: Mesh,
+    tolerance: float,
+    crumb: float,
+) -> tuple[int, Solid]:
+    """The cut that touches the island and whose pull frees it, and both as one solid.
+
+    The one of most volume is asked first; where none can carry it, the island stays with its home.
+    """
     others = sorted((k for k in range(len(cuts)) if k != home), key=lambda k: -solids[k].volume())
+    surface = from_manifold(island)
     for k in others:
-        if not _boxes_touch(island, solids[k]):
-            continue
-        if (
-            _frees(form, from_manifold(island), cuts[k].pull, tolerance)
-            and len(parts(united([solids[k], island]))) == 1
-        ):
-            return k
-    return None
+        if _boxes_touch(island, solids[k]) and _frees(form, surface, cuts[k].pull, tolerance):
+            together = _bodies(united([solids[k], island]), crumb)
+            if len(together) == 1:
+                return k, together[0]
+    return home, united([solids[home], island])
+
+
+def _bodies(solid: Solid, crumb: float) -> list[Solid]:
+    """The connected solids in a solid, without the flat crumbs that joining along a seam plane leaves."""
+    return [part for part in parts(solid) if part.volume() > crumb]
 
 
 def _boxes_touch(one: Solid, other: Solid) -> bool:
@@ -271,7 +278,7 @@ def _leading(pull: Floats) -> float:
 
 
 def _owners(
-    form: Mesh, cuts: list[_Cut], surfaces: list[tuple[Mesh, NDArray[np.int64]]], top: float
+    form: Mesh, cuts: list[_Cut], surfaces: list[tuple[Mesh, NDArray[np.int64]]], block: Block
 ) -> NDArray[np.int8]:
     """(m,) int8: the piece that holds most of each face's area, -1 where no plaster touches.
 
@@ -286,7 +293,7 @@ def _owners(
     lost = np.flatnonzero(owner < 0)
     before = form.centroids[lost] + BEFORE_MM * form.normals[lost]
     for k, cut in enumerate(cuts):
-        inside = before[:, 2] < top
+        inside = (before[:, 2] < block.top_mm) & (before[:, 2] > block.bottom_mm)
         for normal, offset in cut.planes:
             inside &= before @ normal > offset
         owner[lost[inside]] = k

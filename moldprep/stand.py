@@ -9,24 +9,21 @@ trimmed off at the rim.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
 from .errors import FormError, JobError, Point
 from .findings import Finding
-from .geometry.columns import cast, frame_for
+from .geometry.columns import Frame, cast, frame_for
 from .geometry.flood import pooled_depth
 from .geometry.levels import Level, level_ends, without_pocket
 from .geometry.mesh import Floats, Mesh, read_only
 from .geometry.outlines import Loop, circle_outline
 from .geometry.solids import Solid, from_manifold, prism, to_manifold, triangulated, united
 from .job import Axis, OpeningKind, StandJob
+from .sizing import Sizing
 from .working import SILENT, Watch
-
-if TYPE_CHECKING:
-    from .sizing import Sizing
 
 LEAST_ACROSS_MM = 15.0
 """An opening less than this across drains badly and closes up (common practice)."""
@@ -84,7 +81,7 @@ def stand_master(sizing: Sizing, job: StandJob, *, wall_mm: float, watch: Watch 
     spare is needed and switched off; each says the cure.
     """
     opening, end, turn, reason = _opening(sizing.mesh, job)
-    form = sizing.mesh.transformed(turn)
+    form = _turned(sizing.mesh, turn)
     floor = wall_mm if job.floor_mm is None else job.floor_mm
     if end is None:
         form, mesh, outlines, rim, top, findings = _made(form, job, wall_mm)
@@ -123,9 +120,8 @@ def _opening(mesh: Mesh, job: StandJob) -> tuple[OpeningKind, Level | None, Floa
     kinds: tuple[OpeningKind, ...] = ("rim", "foot") if job.opening is None else (job.opening,)
     for kind in kinds:
         turn = _casting_turn(mesh, "z" if kind == "rim" else "-z")
-        form = mesh.transformed(turn)
-        if kind == "rim":
-            _refuse_hollow(form)
+        form = _turned(mesh, turn)
+        _refuse_hollow(form, below=job.opening is None and kind == "rim")
         ends = _ends(form, near_top=job.opening is None)
         if ends and (job.opening is not None or ends[0].across_mm >= LEAST_ACROSS_MM):
             return kind, ends[0], turn, "asked for" if job.opening else _why(kind, ends[0])
@@ -149,14 +145,18 @@ def _casting_turn(mesh: Mesh, up: Axis) -> Floats:
     return turn
 
 
+def _turned(mesh: Mesh, turn: Floats) -> Mesh:
+    """The mesh in the casting pose: itself when it stands so already."""
+    return mesh if np.allclose(turn, np.eye(4), atol=1e-9) else mesh.transformed(turn)
+
+
 def _ends(form: Mesh, *, near_top: bool) -> list[Level]:
     """Level ends with open sky that slip can enter by, largest first; `near_top`: only in the top quarter."""
     height = float(form.bounds[1, 2])
     ends = [end for end in level_ends(form) if not near_top or end.height >= (1 - END_SHARE) * height]
     if not ends:
         return []
-    frame = frame_for(form, (0.0, 0.0, 1.0), lines=LINES)
-    top, centres = _top_map(form).ravel(), frame.centres()
+    top, centres = _top_map(form).ravel(), _frame(form).centres()
     return [end for end in ends if not _covered(end, top, centres)]
 
 
@@ -185,30 +185,45 @@ def _no_opening(mesh: Mesh, job: StandJob) -> FormError:
     )
 
 
-def _refuse_hollow(form: Mesh) -> None:
-    """Raise FormError when the form would hold water like a vessel."""
-    top = _top_map(form)
-    step = frame_for(form, (0.0, 0.0, 1.0), lines=LINES).pitch
-    depth = pooled_depth(top)
-    held = float(depth[np.isfinite(depth)].sum()) * step**2
-    if held < HOLLOW_SHARE * (held + form.volume):
-        return
-    deepest = float(np.where(np.isfinite(depth), depth, 0).max())
-    raise FormError(
-        f"The form's inside is modelled: it holds {held / 1000:.0f} ml and is {deepest:.0f} mm deep.",
-        code="hollow-form",
-        remedy="Fill it solid up to the rim: slip follows the mold, so the master is the outside alone.",
-    )
+def _refuse_hollow(form: Mesh, *, below: bool) -> None:
+    """Raise FormError when the form would hold water like a vessel; `below`: upside down, too."""
+    for heights, how in (
+        (_top_map(form), "is"),
+        *([(-_under_map(form), "is, seen from below,")] if below else []),
+    ):
+        depth = pooled_depth(heights)
+        depth[np.isinf(depth)] = 0  # an eye right through the form
+        held = float(depth.sum()) * _frame(form).pitch ** 2
+        if held >= HOLLOW_SHARE * (held + form.volume):
+            raise FormError(
+                f"The form {how} hollow: its inside holds {held / 1000:.0f} ml and is {depth.max():.0f} mm deep.",
+                code="hollow-form",
+                remedy="Fill it solid, level with its edge: slip follows the mold, so the master is the "
+                "outside alone.",
+            )
+
+
+def _frame(form: Mesh) -> Frame:
+    """Upright columns over the form, for its height maps."""
+    return frame_for(form, (0.0, 0.0, 1.0), lines=LINES)
 
 
 def _top_map(form: Mesh) -> Floats:
     """(nu, nv) height of the form's top in each column, -inf beside it."""
-    frame = frame_for(form, (0.0, 0.0, 1.0), lines=LINES)
-    columns = cast(form, frame)
+    columns = cast(form, _frame(form))
     met = np.diff(columns.start) > 0
-    top = np.full(frame.count, -np.inf)
+    top = np.full(len(met), -np.inf)
     top[met] = columns.depth[columns.start[1:][met] - 1]
-    return top.reshape(frame.shape)
+    return top.reshape(columns.frame.shape)
+
+
+def _under_map(form: Mesh) -> Floats:
+    """(nu, nv) height of the form's underside in each column, inf beside it."""
+    columns = cast(form, _frame(form))
+    met = np.diff(columns.start) > 0
+    under = np.full(len(met), np.inf)
+    under[met] = columns.depth[columns.start[:-1][met]]
+    return under.reshape(columns.frame.shape)
 
 
 # --- a spare on a level end ---------------------------------------------------------------------
@@ -400,12 +415,7 @@ def _rises_beside(form: Mesh, centre: tuple[float, float], radius: float, rim: f
 
 def _recess(form: Mesh) -> float:
     """Depth of the deepest place under the form that is ringed by what stands lower, mm."""
-    frame = frame_for(form, (0.0, 0.0, 1.0), lines=LINES)
-    columns = cast(form, frame)
-    met = np.diff(columns.start) > 0
-    under = np.full(frame.count, -np.inf)
-    under[met] = -columns.depth[columns.start[:-1][met]]
-    depth = pooled_depth(under.reshape(frame.shape))
+    depth = pooled_depth(-_under_map(form))
     deepest = float(depth[np.isfinite(depth)].max(initial=0.0))
     return deepest if deepest >= LEAST_RECESS_MM else 0.0
 

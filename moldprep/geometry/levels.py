@@ -26,9 +26,9 @@ LEAST_AREA_MM2 = 10.0
 class Level:
     """One connected level patch.
 
-    height: mean of its outline; low: its lowest place, mm. faces: (k,) indices. loop: (n,) vertices of its outer outline,
-    counter-clockwise from above; outline: (n, 2) the same in plan. holes: vertices of the loops
-    inside it. across_mm: the lesser side of the smallest rectangle round it.
+    height: mean of its outline; low: its lowest place, mm. faces: (k,) indices. loop: (n,) vertices of
+    its outer outline, counter-clockwise from above; outline: (n, 2) the same in plan. holes: vertices
+    of the loops inside it. across_mm: the lesser side of the smallest rectangle round it.
     """
 
     height: float
