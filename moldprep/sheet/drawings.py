@@ -85,7 +85,11 @@ def view(plan: Plan, name: str, *, width: float, height: float) -> Drawing:
         _azimuths(sheet, plan, rotation, block)
     else:
         low, high = plan.block.bottom_mm, plan.block.top_mm
-        marks = [(low, f"{low:.0f}"), (0.0, "0 foot"), (plan.stand.rim_mm, f"{plan.stand.rim_mm:.1f} rim")]
+        marks = [
+            (low, f"{low:.0f}"),
+            (0.0, _lowest(plan)),
+            (plan.stand.rim_mm, f"{plan.stand.rim_mm:.1f} rim"),
+        ]
         if high - plan.stand.rim_mm > 1e-6:
             marks.append((high, f"{high:.1f}"))
         levels = [seam for seam in plan.parting.chosen.seams if seam.kind == "horizontal"]
@@ -118,7 +122,7 @@ def cut(plan: Plan, *, width: float, height: float) -> Drawing:
     stand = plan.stand
     marks = [
         (-stand.floor_mm, f"{-stand.floor_mm:.0f}"),
-        (0.0, "0 foot"),
+        (0.0, _lowest(plan)),
         (stand.rim_mm, f"{stand.rim_mm:.1f} rim"),
     ]
     if stand.spare_mm > 1e-6:
@@ -126,6 +130,11 @@ def cut(plan: Plan, *, width: float, height: float) -> Drawing:
     sheet.heights(shapely.union_all(pieces), marks)
     sheet.dimension_across(shapely.union_all(pieces))
     return sheet.drawing()
+
+
+def _lowest(plan: Plan) -> str:
+    """The form's lowest point as it stands in the mold: its foot, unless it is cast base up."""
+    return "0 top, turned down" if plan.stand.opening == "foot" else "0 foot"
 
 
 def _on_paper(looking: ArrayLike, up: ArrayLike) -> Floats:
@@ -263,10 +272,14 @@ class _Paper:
         self._body.append(f'<text x="{x:.2f}" y="{y:.2f}" {style}>{escape(text)}</text>')
 
     def _path(self, area: BaseGeometry) -> str:
-        rings = []
-        for part in shapely.get_parts(shapely.simplify(area, 0.15 / self.scale)):
-            if isinstance(part, shapely.Polygon) and not part.is_empty:
-                rings += [part.exterior, *part.interiors]
+        speck = (2 / self.scale) ** 2  # slivers of a shadow's edge would print as dust
+        rings = [
+            ring
+            for part in shapely.get_parts(shapely.simplify(area, 0.15 / self.scale))
+            if isinstance(part, shapely.Polygon) and not part.is_empty
+            for ring in (part.exterior, *part.interiors)
+            if shapely.Polygon(ring).area > speck
+        ]
         return "".join(
             "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in (self.place(*at) for at in ring.coords[:-1])) + "Z"
             for ring in rings

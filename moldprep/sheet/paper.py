@@ -107,12 +107,7 @@ def _data(plan: Plan, paper: str, pictures: dict[str, bytes]) -> dict[str, Any]:
         "seams": [seam_words(seam) for seam in seam_list(plan)],
         "pulls": [_pull(plan, pull, number, pictures) for number, pull in enumerate(plan.study.pulls)],
         "axes": [
-            [
-                direction_name(row.direction),
-                _ml(row.gap_mm3),
-                _ml(row.one_way_mm3),
-                f"{row.locked_mm2:.0f} mm²",
-            ]
+            [direction_name(row.direction), _ml(row.gap_mm3), _ml(row.parted_mm3), _ml(row.one_way_mm3)]
             for row in plan.study.table
         ],
         "why": chosen.why,
