@@ -196,7 +196,7 @@ def _refuse_hollow(form: Mesh, *, below: bool) -> None:
         held = float(depth.sum()) * _frame(form).pitch ** 2
         if held >= HOLLOW_SHARE * (held + form.volume):
             raise FormError(
-                f"The form {how} hollow: its inside holds {held / 1000:.0f} ml and is {depth.max():.0f} mm deep.",
+                f"The form {how} hollow: its inside holds {held / 1000:.0f} mL and is {depth.max():.0f} mm deep.",
                 code="hollow-form",
                 remedy="Fill it solid, level with its edge: slip follows the mold, so the master is the "
                 "outside alone.",

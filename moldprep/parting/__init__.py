@@ -197,7 +197,7 @@ def _with_fewer(chosen: Candidate, ranked: list[Candidate]) -> str:
         return chosen.why
     parts = [
         f"{'one piece' if count == 1 else f'{count} pieces ({best[count].family})'} would leave "
-        f"{best[count].locked_mm3 / 1000:.1f} ml of plaster locked"
+        f"{best[count].locked_mm3 / 1000:.1f} mL of plaster locked"
         for count in sorted(best)
     ]
     text = "; ".join(parts)

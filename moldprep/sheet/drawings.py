@@ -134,7 +134,7 @@ def cut(plan: Plan, *, width: float, height: float) -> Drawing:
 
 def _lowest(plan: Plan) -> str:
     """The form's lowest point as it stands in the mold: its foot, unless it is cast base up."""
-    return "0 top, turned down" if plan.stand.opening == "foot" else "0 foot"
+    return "0 its top" if plan.stand.opening == "foot" else "0 foot"
 
 
 def _on_paper(looking: ArrayLike, up: ArrayLike) -> Floats:
