@@ -38,11 +38,74 @@ class Range:
         return f"{self.low:g}–{self.high:g} {self.unit}"
 
 
+@dataclass(frozen=True)
+class Plaster:
+    """A kind of plaster: density of its powder, and the consistencies it is mixed at."""
+
+    name: str
+    hemihydrate_density_kg_m3: float
+    consistency: Range
+    source: str
+
+
+@dataclass(frozen=True)
+class Clay:
+    """A kind of clay: its linear shrinkage from wet to fired, on the wet length."""
+
+    name: str
+    total_percent: Range
+
+
+_PARTS = "parts water to 100 plaster"
+PLASTERS: tuple[Plaster, ...] = (
+    Plaster(
+        "pottery plaster",
+        gypsum.HEMIHYDRATE_DENSITY_KG_M3,
+        Range("consistency, beta", 60, 90, _PARTS, PRACTICE),
+        "beta hemihydrate, 2620–2640 kg/m³ (from memory: Wirsching, Ullmann)",
+    ),
+    Plaster(
+        "alpha plaster",
+        gypsum.ALPHA_HEMIHYDRATE_DENSITY_KG_M3,
+        Range("consistency, alpha", 32, 45, _PARTS, "a gypsum maker's mixing table (plaster.com)"),
+        "alpha hemihydrate, 2740–2760 kg/m³ (from memory: Wirsching, Ullmann)",
+    ),
+)
+_WIDE = "from memory, and wide"
+CLAYS: tuple[Clay, ...] = (
+    Clay("bone china", Range("shrinkage, bone china", 12, 16, "%", _WIDE)),
+    Clay("porcelain", Range("shrinkage, porcelain", 11, 16, "%", _WIDE)),
+    Clay("stoneware", Range("shrinkage, stoneware", 8, 13, "%", _WIDE)),
+    Clay("earthenware", Range("shrinkage, earthenware", 3, 8, "%", _WIDE)),
+)
+
+
+def plaster_named(name: str) -> Plaster | None:
+    """The plaster of that name, None for one that is not known.
+
+    >>> plaster_named("Pottery plaster").hemihydrate_density_kg_m3
+    2630.0
+    """
+    return next((plaster for plaster in PLASTERS if plaster.name == name.strip().lower()), None)
+
+
+def clay_in(name: str) -> Clay | None:
+    """The kind of clay that a maker's own name for it tells, None where it tells nothing.
+
+    >>> clay_in("white stoneware slip").name
+    'stoneware'
+    >>> clay_in("number nine") is None
+    True
+    """
+    return next((clay for clay in CLAYS if clay.name in name.lower()), None)
+
+
 SOAK = Range("soak", 2, 4, "min", "a gypsum maker's mixing instructions (plaster.com); practice 2-3 min")
 MIX = Range("mix", 2, 5, "min", "a gypsum maker's mixing instructions (plaster.com); practice 2-3 min")
 SET = Range("set", 27, 37, "min", "table for consistencies 65-74 (glasstips.blogspot.com 2009/11)")
 DEMOLD_PLAIN = Range("demold, plain strong form", 20, 45, "min", PRACTICE)
 DEMOLD_DELICATE = Range("demold, delicate form: heat past its peak", 45, 75, "min", PRACTICE)
+PRINT_SOFTENS_C = Range("a PLA print softens", 45, 65, "°C", "glass transition of PLA")
 FREEBOARD_MM = Range("cottle above the plaster", 15, 20, "mm", PRACTICE)
 HEAVY_LIFT_KG = Figure(
     "one-person lift at floor level", 13.07, "kg", "with H 30, V 0, D 75 cm", "NIOSH lifting equation, 94-110"

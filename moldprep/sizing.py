@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 from math import sqrt
-from statistics import mean, stdev
+from statistics import mean, median, stdev
 
 import numpy as np
 
@@ -14,12 +15,18 @@ from .formulas import shrinkage as formula
 from .geometry.mesh import Mesh
 from .job import Bar, ShrinkageJob
 from .master import Master
+from .materials import clay_in
 from .working import SILENT, Watch
 
 UNUSUAL_SHRINKAGE = 0.20
 """Bone china reaches 16 %; more than 20 % is a slip of the pen or a very wet clay (from memory)."""
+LEAST_FIRED = 0.5
+"""A bar that loses half its length is a slip of the pen; a percent of 50 is refused too."""
 OUTLIER_POINTS = 0.01
 """A bar that is a point of percent or more off the median of the others is named."""
+UNCERTAIN_SIZE = 0.005
+"""Standard uncertainty of the fired size, as a share of it, from which more bars are asked for: half a
+millimetre in 100."""
 
 
 @dataclass(frozen=True)
@@ -63,68 +70,66 @@ def size_master(master: Master, job: ShrinkageJob, *, watch: Watch = SILENT) -> 
     """Scale the form, which the file shows at its fired size, to the master that must be printed.
 
     With a target fired height the form is first scaled as a whole to that height. Without any
-    shrinkage the form is taken as the master itself, and a Finding says so.
+    shrinkage the form is taken as the master itself, and a Finding says so. Raises JobError as
+    `shrinkage_of`, and for a fired height without a shrinkage, which nothing can meet.
     """
     found = shrinkage_of(job)
-    scale = 1.0
-    if job.fired_height_mm is not None:
-        scale = job.fired_height_mm / float(master.mesh.extents[2])
+    scale = _scale_to_height(job, float(master.mesh.extents[2]))
     factor = np.array(found.factor) * scale
     low, high = master.mesh.bounds
     foot = np.array([*(low + high)[:2] / 2, low[2]])
     mesh = Mesh((master.mesh.vertices - foot) * factor, master.mesh.faces)
     size = mesh.extents
+    fired = size / np.array(found.factor)
     return Sizing(
         width_shrinkage=found.width,
         height_shrinkage=found.height,
         uncertainty=found.uncertainty,
         factor=found.factor,
-        fired_size_mm=_point(size / np.array(found.factor)),
+        fired_size_mm=_point(fired),
         master_size_mm=_point(size),
         mesh=mesh,
-        findings=found.findings,
+        findings=(*found.findings, *_scaled(scale, float(fired[2])), *_uncertain(found, float(fired.max()))),
     )
 
 
 def shrinkage_of(job: ShrinkageJob) -> Shrinkage:
     """What the job says of shrinkage, and the factor that follows.
 
-    Raises JobError when percent and bars are both given for the same direction.
+    Raises JobError when percent and bars are both given for the same direction, for bars whose
+    lengths do not fall from wet to fired, and for a shrinkage in height alone.
     """
+    for bar in (*job.bars, *job.height_bars):
+        _check_bar(bar)
     if job.total_percent is not None and job.bars:
         raise _both("", job.total_percent, mean_shrinkage(job.bars))
     if job.height_percent is not None and job.height_bars:
         raise _both("height ", job.height_percent, mean_shrinkage(job.height_bars))
-    findings: list[Finding] = []
-    width, spread, uncertain = _direction(job.total_percent, job.bars, job, findings)
-    height, _, _ = _direction(job.height_percent, job.height_bars, job, findings)
-    if width is None and height is None:
-        note = "No shrinkage is given: the form is taken as the master, and the fired piece is smaller."
-        findings.append(
-            Finding(
-                "note", "no-shrinkage", note, remedy="Give the clay's shrinkage, or lengths of test bars."
-            )
-        )
-        return Shrinkage(0.0, 0.0, None, None, None, None, (1.0, 1.0, 1.0), tuple(findings))
-    if width is None:
+    width, spread, uncertain = _direction(job.total_percent, job.bars, job.mark_error_mm)
+    height, _, _ = _direction(job.height_percent, job.height_bars, job.mark_error_mm)
+    if width is None and height is not None:
         raise JobError(
             "A shrinkage in height alone says nothing of the width.",
             code="shrinkage-width",
             remedy="Give the shrinkage in width too.",
         )
-    height = width if height is None else height
-    findings += _unusual(width)
-    across, along = (
-        _factor(width, job, bool(job.bars)),
-        _factor(height, job, bool(job.height_bars or job.bars)),
+    if width is None:
+        says = "No shrinkage is given: the form is taken as the master, and the fired piece is smaller."
+        remedy = "Give the clay's shrinkage, or lengths of test bars."
+        note = Finding("note", "no-shrinkage", says, remedy=remedy)
+        return Shrinkage(0.0, 0.0, None, None, None, None, (1.0, 1.0, 1.0), (note,))
+    along = width if height is None else height
+    across_factor, along_factor = _factor(width, job), _factor(along, job)
+    drying, firing = _parts(job.bars)
+    findings = (
+        *_from_cast(job),
+        *_outliers(job.bars, "Bar"),
+        *_outliers(job.height_bars, "Height bar"),
+        *_doubtful(width, job.clay),
+        *(_doubtful(along, job.clay) if along != width else ()),
     )
-    drying = firing = None
-    if job.bars and all(bar.dry_mm is not None for bar in job.bars):
-        drying = mean(formula.linear(bar.wet_mm, bar.dry_mm or 0.0) for bar in job.bars)
-        firing = mean(formula.linear(bar.dry_mm or 0.0, bar.fired_mm) for bar in job.bars)
-    return Shrinkage(
-        width, height, drying, firing, spread, uncertain, (across, across, along), tuple(findings)
-    )
+    factor = (across_factor, across_factor, along_factor)
+    return Shrinkage(width, along, drying, firing, spread, uncertain, factor, findings)
 
 
 def mean_shrinkage(bars: tuple[Bar, ...]) -> float:
@@ -132,80 +137,134 @@ def mean_shrinkage(bars: tuple[Bar, ...]) -> float:
     return mean(formula.linear(bar.wet_mm, bar.fired_mm) for bar in bars)
 
 
+def _check_bar(bar: Bar) -> None:
+    lengths = (bar.wet_mm, bar.fired_mm) if bar.dry_mm is None else (bar.wet_mm, bar.dry_mm, bar.fired_mm)
+    shown = "/".join(f"{length:g}" for length in lengths)
+    falls = all(after <= before for before, after in pairwise(lengths))
+    if not falls or bar.fired_mm <= LEAST_FIRED * bar.wet_mm:
+        raise JobError(
+            f"A bar of {shown} mm does not shrink as clay does.",
+            code="bar-lengths",
+            remedy="Give wet, dry and fired length in that order, each no longer than the one before.",
+        )
+
+
 def _direction(
-    percent: float | None, bars: tuple[Bar, ...], job: ShrinkageJob, findings: list[Finding]
+    percent: float | None, bars: tuple[Bar, ...], mark_error_mm: float
 ) -> tuple[float | None, float | None, float | None]:
-    """Shrinkage, spread and uncertainty of one direction; None where nothing is given."""
+    """Shrinkage, spread and standard uncertainty of one direction; None where nothing is given.
+
+    The uncertainty of the mean of n bars is what one bar has, by its marks or by the bars' spread,
+    whichever is more, over the square root of n.
+    """
     if percent is not None:
-        if 0 < percent < 1:
-            findings.append(
-                Finding(
-                    "warn",
-                    "shrinkage-fraction",
-                    f"A shrinkage of {percent:g} % is next to nothing.",
-                    remedy=f"If you meant {100 * percent:g} %, write {100 * percent:g}.",
-                )
-            )
         return percent / 100, None, None
     if not bars:
         return None, None, None
-    try:
-        each = [formula.linear(bar.wet_mm, bar.fired_mm) for bar in bars]
-    except ValueError as error:
-        says = f"The bars do not fit: {error}."
-        raise JobError(says, code="bar-lengths", remedy="Give wet, dry and fired lengths in that order.") from error
-    findings += _outliers(bars, each)
-    if job.measured_from == "cast":
-        says = "The wet lengths are the demolded cast's: shrinkage inside the mold is missing from them."
-        findings.append(
-            Finding(
-                "warn",
-                "bars-from-cast",
-                says,
-                remedy="Measure the marks in the mold instead; it can be 1 to 2 %.",
-            )
-        )
+    each = [formula.linear(bar.wet_mm, bar.fired_mm) for bar in bars]
     reading = mean(
-        formula.uncertainty(value, bar.wet_mm, bar.fired_mm, job.mark_error_mm)
+        formula.uncertainty(value, bar.wet_mm, bar.fired_mm, mark_error_mm)
         for value, bar in zip(each, bars, strict=True)
     )
     spread = stdev(each) if len(each) > 1 else None
     return mean(each), spread, max(reading, spread or 0.0) / sqrt(len(each))
 
 
-def _outliers(bars: tuple[Bar, ...], each: list[float]) -> list[Finding]:
-    found = []
-    for k, value in enumerate(each):
-        others = each[:k] + each[k + 1 :]
-        if len(others) >= 2 and abs(value - float(np.median(others))) >= OUTLIER_POINTS:
-            found.append(
-                Finding(
-                    "warn",
-                    "bar-outlier",
-                    f"Bar {k + 1} ({bars[k].wet_mm:g} to {bars[k].fired_mm:g} mm) says {100 * value:.1f} %, "
-                    f"the others {100 * float(np.median(others)):.1f} %.",
-                    remedy="Measure it again, or leave it out.",
-                )
-            )
-    return found
+def _parts(bars: tuple[Bar, ...]) -> tuple[float | None, float | None]:
+    """Drying and firing shrinkage, where every bar has a dry length."""
+    dry = [bar.dry_mm for bar in bars if bar.dry_mm is not None]
+    if not bars or len(dry) < len(bars):
+        return None, None
+    drying = mean(formula.linear(bar.wet_mm, length) for bar, length in zip(bars, dry, strict=True))
+    firing = mean(formula.linear(length, bar.fired_mm) for bar, length in zip(bars, dry, strict=True))
+    return drying, firing
 
 
-def _unusual(width: float) -> list[Finding]:
-    if width <= UNUSUAL_SHRINKAGE:
-        return []
-    says = f"A shrinkage of {100 * width:.1f} % is more than clays do (3 to 16 %)."
-    return [Finding("warn", "shrinkage-unusual", says, remedy="Check it: (wet - fired) / wet.")]
-
-
-def _factor(shrinkage: float, job: ShrinkageJob, from_bars: bool) -> float:
-    """Bars measured from the master have plaster expansion and print shrink inside already."""
-    if from_bars and job.measured_from == "master":
+def _factor(shrinkage: float, job: ShrinkageJob) -> float:
+    """Plaster expansion and print shrink go in, unless the wet length was the master's own."""
+    if job.measured_from == "master":
         return formula.master_factor(shrinkage)
     return formula.master_factor(
         shrinkage,
         plaster_expansion=job.plaster_expansion_percent / 100,
         print_shrink=job.print_shrink_percent / 100,
     )
+
+
+def _scale_to_height(job: ShrinkageJob, height_mm: float) -> float:
+    """How the form is scaled as a whole before shrinkage is allowed for."""
+    if job.fired_height_mm is None:
+        return 1.0
+    if job.total_percent is None and not job.bars:
+        raise JobError(
+            f"A fired height of {job.fired_height_mm:g} mm needs the clay's shrinkage.",
+            code="fired-height-alone",
+            remedy="Give the shrinkage or test bars too; 0 for a form that is not fired.",
+        )
+    return job.fired_height_mm / height_mm
+
+
+# --- findings -----------------------------------------------------------------------------------
+
+
+def _outliers(bars: tuple[Bar, ...], word: str) -> list[Finding]:
+    """Bars that stand apart from the others; of two that differ, neither can be named."""
+    each = [formula.linear(bar.wet_mm, bar.fired_mm) for bar in bars]
+    found = []
+    for k, (bar, value) in enumerate(zip(bars, each, strict=True)):
+        others = each[:k] + each[k + 1 :]
+        if len(others) < 2 or abs(value - median(others)) < OUTLIER_POINTS - 1e-9:
+            continue
+        says = (
+            f"{word} {k + 1} ({bar.wet_mm:g} to {bar.fired_mm:g} mm) says {100 * value:.1f} %, "
+            f"the others {100 * median(others):.1f} %."
+        )
+        found.append(Finding("warn", "bar-outlier", says, remedy="Measure it again, or leave it out."))
+    return found
+
+
+def _from_cast(job: ShrinkageJob) -> list[Finding]:
+    if job.measured_from != "cast":
+        return []
+    says = "The wet lengths are the demolded cast's: shrinkage inside the mold is missing from them."
+    remedy = "Measure the marks in the mold instead; it can be 1 to 2 %."
+    return [Finding("warn", "bars-from-cast", says, remedy=remedy)]
+
+
+def _doubtful(shrinkage: float, clay: str) -> list[Finding]:
+    """A fraction entered for a percent, more than clays do, or not what a clay of that kind does."""
+    percent, kind = 100 * shrinkage, clay_in(clay)
+    if 0 < percent < 1:
+        says = f"A shrinkage of {percent:g} % is next to nothing."
+        remedy = f"If you meant {100 * percent:g} %, write {100 * percent:g}."
+        return [Finding("warn", "shrinkage-fraction", says, remedy=remedy)]
+    if shrinkage > UNUSUAL_SHRINKAGE:
+        says = f"A shrinkage of {percent:.1f} % is more than clays do (3 to 16 %)."
+        return [Finding("warn", "shrinkage-unusual", says, remedy="Check it: (wet - fired) / wet.")]
+    if kind is not None and not kind.total_percent.low <= percent <= kind.total_percent.high:
+        says = f"A shrinkage of {percent:.1f} % is unusual for {kind.name} ({kind.total_percent})."
+        return [Finding("note", "shrinkage-of-clay", says, remedy="Check it with a test bar.")]
+    return []
+
+
+def _scaled(scale: float, fired_height_mm: float) -> list[Finding]:
+    if abs(scale - 1) < 1e-6:
+        return []
+    says = f"The form was scaled by {scale:.4g} as a whole, to be {fired_height_mm:.1f} mm high when fired."
+    remedy = "A drained cast keeps its wall, so what it holds does not follow the outside."
+    return [Finding("note", "scaled-to-height", says, remedy=remedy)]
+
+
+def _uncertain(found: Shrinkage, largest_mm: float) -> list[Finding]:
+    """u(size)/size = u(S)/(1 - S)."""
+    if found.uncertainty is None:
+        return []
+    share = found.uncertainty / (1 - found.width)
+    if share <= UNCERTAIN_SIZE:
+        return []
+    says = f"These bars leave ± {share * largest_mm:.1f} mm in {largest_mm:.0f} mm of the fired piece."
+    remedy = "Measure more bars, or marks further apart."
+    return [Finding("note", "size-uncertain", says, remedy=remedy)]
 
 
 def _both(which: str, percent: float, bars: float) -> JobError:

@@ -12,13 +12,19 @@ DIHYDRATE_MOLAR_MASS_G = 172.171
 COMBINING_WATER = (DIHYDRATE_MOLAR_MASS_G - HEMIHYDRATE_MOLAR_MASS_G) / HEMIHYDRATE_MOLAR_MASS_G
 """kg of water that a kg of pure hemihydrate binds: 0.1862."""
 HEMIHYDRATE_DENSITY_KG_M3 = 2630.0
-"""Beta hemihydrate, 2620-2640 (from memory: Wirsching, Ullmann's Encyclopedia); alpha 2740-2760."""
+"""Beta hemihydrate, 2620-2640 (from memory: Wirsching, Ullmann's Encyclopedia)."""
+ALPHA_HEMIHYDRATE_DENSITY_KG_M3 = 2740.0
+"""Alpha hemihydrate, 2740-2760 (from memory: the same)."""
 DIHYDRATE_DENSITY_KG_M3 = 2305.0
 """From the molar volume 74.69 cm3/mol (saltwiki.net, Gypsum)."""
 WATER_DENSITY_KG_M3 = 998.2
 """At 20 degrees C (from memory)."""
-HEAT_OF_HYDRATION_J_G = 112.0
-"""16.30 kJ/mol of hemihydrate (Thermoddem, BRGM)."""
+HEAT_OF_HYDRATION_J_G = 16300 / HEMIHYDRATE_MOLAR_MASS_G
+"""16.30 kJ/mol of hemihydrate (Thermoddem, BRGM): 112 J/g."""
+GYPSUM_HEAT_CAPACITY_J_GK = 1.081
+"""Dihydrate near 25 degrees C (Thermoddem, BRGM)."""
+WATER_HEAT_CAPACITY_J_GK = 4.18
+"""Near 25 degrees C (from memory)."""
 
 
 def combining_water(purity: float = 1.0) -> float:
@@ -87,6 +93,21 @@ def porosity(
     """
     dry = dry_density_kg_m3(consistency, purity=purity, hemihydrate_density=hemihydrate_density)
     return 1 - dry / DIHYDRATE_DENSITY_KG_M3
+
+
+def adiabatic_rise_k(consistency: float, *, purity: float = 1.0) -> float:
+    """How much setting plaster warms when no heat leaves it [K]: the limit for a thick pour.
+
+    Heat of hydration over what the gypsum and the free water c - r take up; what is not plaster
+    counts as gypsum. A thin wall stays well below.
+
+    >>> round(adiabatic_rise_k(0.70), 1)
+    32.7
+    """
+    _check(consistency)
+    bound = combining_water(purity)
+    taken = (1 + bound) * GYPSUM_HEAT_CAPACITY_J_GK + (consistency - bound) * WATER_HEAT_CAPACITY_J_GK
+    return purity * HEAT_OF_HYDRATION_J_G / taken
 
 
 def _check(consistency: float) -> None:
