@@ -350,7 +350,7 @@ def _island_finding(island: Solid) -> Finding:
     return Finding(
         "stop",
         "island",
-        f"The seams cut {island.volume() / 1000:.1f} ml of plaster off from its piece, and no neighbour can carry it.",
+        f"The seams cut {island.volume() / 1000:.1f} mL of plaster off from its piece, and no neighbour can carry it.",
         where=(_point((low + high) / 2),),
         remedy="Move a seam plane so that it does not pass through that hollow.",
     )
