@@ -31,7 +31,7 @@ from .stand import Stand
 from .working import SILENT, Watch
 
 COARSE_POINTS = 2.0
-"""Parts of water by which a weighed mix may be thinner than asked before the scale is too coarse: 72 has
+"""Parts of water by which a weighed mix may miss what was asked before the scale is too coarse: 72 has
 1.7 % more pores than 70 (by `formulas.gypsum`)."""
 FLOATS_N = 0.5
 """Newton of uplift from which the card says to fix the master: 50 g of print hold less by themselves."""
@@ -99,10 +99,11 @@ class PourPlan:
 def mix(volume_ml: float, job: PlasterJob) -> Mix:
     """Plaster and water for a volume of set plaster, mL.
 
-    slurry = volume (1 + allowance); plaster = slurry / (1/rho_hemihydrate + c/rho_water), rounded up to
-    the scale's step; water = c x the plaster as weighed, rounded up too. So a pour never falls short,
-    and its consistency is the job's or thinner by less than a step of water. Densities are those of the
-    plaster that the job names, of pottery plaster when its name is not known.
+    slurry = volume (1 + allowance); plaster = slurry / (1/rho_hemihydrate + c/rho_water), water = c plaster,
+    both rounded up to the scale's step; where the plaster's rounding asks for another step of water, it
+    gets it. So a pour never falls short, and its consistency as weighed is off by less than a step of
+    water, mostly by half. Densities are those of the plaster that the job names, of pottery plaster when
+    its name is not known.
 
     Raises JobError for a volume that is not positive.
     """
@@ -116,7 +117,8 @@ def mix(volume_ml: float, job: PlasterJob) -> Mix:
     slurry = volume_ml * (1 + job.allowance_percent / 100)
     need = slurry / gypsum.slurry_litres_per_kg(consistency, hemihydrate_density=density)
     plaster = _up_to_step(need, job.scale_step_g)
-    water = _up_to_step(plaster * consistency, job.scale_step_g)
+    nearest = round(plaster * consistency / job.scale_step_g) * job.scale_step_g
+    water = max(nearest, _up_to_step(need * consistency, job.scale_step_g))
     wet = gypsum.wet_density_kg_m3(consistency, hemihydrate_density=density)
     dry = gypsum.dry_density_kg_m3(consistency, purity=job.purity, hemihydrate_density=density)
     litres = volume_ml / 1000
@@ -288,9 +290,9 @@ def _plaster_findings(job: PlasterJob) -> list[Finding]:
 
 
 def _scale_findings(pours: tuple[Pour, ...], job: PlasterJob) -> list[Finding]:
-    """Small pours on a coarse scale come out thinner than the others, and absorb differently."""
-    worst = max(pours, key=lambda pour: pour.consistency)
-    if worst.consistency - job.consistency <= COARSE_POINTS:
+    """Small pours on a coarse scale come out thinner or thicker than the others, and absorb differently."""
+    worst = max(pours, key=lambda pour: abs(pour.consistency - job.consistency))
+    if abs(worst.consistency - job.consistency) <= COARSE_POINTS:
         return []
     says = (
         f"On a scale of {job.scale_step_g:g} g piece {worst.piece} is mixed at {worst.consistency:.1f}, where "
