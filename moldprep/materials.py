@@ -100,16 +100,24 @@ def clay_in(name: str) -> Clay | None:
     return next((clay for clay in CLAYS if clay.name in name.lower()), None)
 
 
-SOAK = Range("soak", 2, 4, "min", "a gypsum maker's mixing instructions (plaster.com); practice 2-3 min")
-MIX = Range("mix", 2, 5, "min", "a gypsum maker's mixing instructions (plaster.com); practice 2-3 min")
-SET = Range("set", 27, 37, "min", "table for consistencies 65-74 (glasstips.blogspot.com 2009/11)")
-DEMOLD_PLAIN = Range("demold, plain strong form", 20, 45, "min", PRACTICE)
-DEMOLD_DELICATE = Range("demold, delicate form: heat past its peak", 45, 75, "min", PRACTICE)
+SOAK = Range("soak", 2, 4, "min", "mixing instructions (plaster.com)")
+MIX = Range("mix", 2, 5, "min", "mixing instructions (plaster.com)")
+SET = Range("set", 27, 37, "min", "table (glasstips.blogspot.com 2009/11)")
+DEMOLD_PLAIN = Range("demold, plain form", 20, 45, "min", PRACTICE)
+DEMOLD_DELICATE = Range("demold, delicate form", 45, 75, "min", PRACTICE)
 PRINT_SOFTENS_C = Range("a PLA print softens", 45, 65, "°C", "glass transition of PLA")
 FREEBOARD_MM = Range("cottle above the plaster", 15, 20, "mm", PRACTICE)
 HEAVY_LIFT_KG = Figure(
     "one-person lift at floor level", 13.07, "kg", "with H 30, V 0, D 75 cm", "NIOSH lifting equation, 94-110"
 )
+
+
+def _middle(span: Range) -> Figure:
+    """A span as a figure: its middle, and the span as its range."""
+    return Figure(
+        span.name, (span.low + span.high) / 2, span.unit, f"{span.low:g}–{span.high:g}", span.source
+    )
+
 
 ASSUMED: tuple[Figure, ...] = (
     Figure(
@@ -129,11 +137,23 @@ ASSUMED: tuple[Figure, ...] = (
         0.20,
         "%",
         "0.10–0.30",
-        "0.19–0.22 % at consistency 65–74 (glasstips.blogspot.com)",
+        "table, 0.19–0.22 (glasstips.blogspot.com)",
     ),
     Figure("least draft, outside", 2, "°", "2–3; 5 when textured", PRACTICE),
     Figure("least draft, inside", 5, "°", "5–8", PRACTICE),
     Figure("least reach that locks", 0.15, "mm", "", "about the roughness of a printed line; practice"),
     Figure("spare depth", 20, "mm", "20 or 1.5 × level drop", PRACTICE),
-    Figure("wall of plaster", 38, "mm", "25–65 by the form's largest side", PRACTICE),
+    Figure("wall of plaster", 38, "mm", "25–65 by size", PRACTICE),
+    Figure(
+        "heat of setting",
+        round(gypsum.HEAT_OF_HYDRATION_J_G, 1),
+        "J/g",
+        "16.30 kJ/mol",
+        "Thermoddem (BRGM)",
+    ),
+    *(
+        _middle(span)
+        for span in (SOAK, MIX, SET, DEMOLD_PLAIN, DEMOLD_DELICATE, FREEBOARD_MM, PRINT_SOFTENS_C)
+    ),
+    HEAVY_LIFT_KG,
 )
