@@ -14,7 +14,7 @@ from ..findings import Finding
 from ..master import Master
 from ..parting import Candidate, Seam
 from ..planning import Plan
-from ..pull import AxisRow, Pull, PullStudy
+from ..pull import Pull, PullStudy
 from ..sizing import Sizing
 from ..stand import Stand
 
@@ -35,7 +35,7 @@ def record(plan: Plan) -> dict[str, Any]:
             "sizing": _sizing(plan.sizing),
             "stand": _stand(plan.stand),
             "pulls": [_pull(pull) for pull in plan.study.pulls],
-            "axes": [_axis(row) for row in plan.study.table],
+            "axes": [msgspec.to_builtins(row) for row in plan.study.table],
             "cottle": {
                 "kind": block.kind,
                 "inner_mm": block.inner_mm,
@@ -69,7 +69,7 @@ def record(plan: Plan) -> dict[str, Any]:
             ],
             "plaster_total_g": plan.pours.plaster_total_g,
             "water_total_g": plan.pours.water_total_g,
-            "findings": [_finding(finding) for finding in plan.findings],
+            "findings": [msgspec.to_builtins(finding) for finding in plan.findings],
         }
     )
     return found
@@ -87,8 +87,8 @@ def check_record(
             "sizing": _sizing(sizing),
             "stand": _stand(stand),
             "pulls": [_pull(pull) for pull in study.pulls],
-            "axes": [_axis(row) for row in study.table],
-            "findings": [_finding(finding) for finding in findings],
+            "axes": [msgspec.to_builtins(row) for row in study.table],
+            "findings": [msgspec.to_builtins(finding) for finding in findings],
         }
     )
     return found
@@ -138,17 +138,6 @@ def _stand(stand: Stand) -> dict[str, Any]:
     }
 
 
-def _axis(row: AxisRow) -> dict[str, Any]:
-    return {
-        "direction": row.direction,
-        "source": row.source,
-        "gap_mm3": row.gap_mm3,
-        "parted_mm3": row.parted_mm3,
-        "one_way_mm3": row.one_way_mm3,
-        "locked_mm2": row.locked_mm2,
-    }
-
-
 def _pull(pull: Pull) -> dict[str, Any]:
     return {
         "name": pull.name,
@@ -185,16 +174,6 @@ def _candidate(candidate: Candidate) -> dict[str, Any]:
 
 def _seam(seam: Seam) -> dict[str, Any]:
     return {str(name): value for name, value in msgspec.to_builtins(seam).items()}
-
-
-def _finding(finding: Finding) -> dict[str, Any]:
-    return {
-        "level": finding.level,
-        "code": finding.code,
-        "says": finding.says,
-        "where": finding.where,
-        "remedy": finding.remedy,
-    }
 
 
 def _plain(value: Any) -> Any:
