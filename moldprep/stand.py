@@ -19,7 +19,7 @@ from .geometry.columns import Frame, cast, frame_for
 from .geometry.flood import pooled_depth
 from .geometry.levels import Level, level_ends, without_pocket
 from .geometry.mesh import Floats, Mesh, read_only
-from .geometry.outlines import Loop, circle_outline
+from .geometry.outlines import Loop, circle_outline, outlines, section
 from .geometry.solids import Solid, from_manifold, prism, to_manifold, triangulated, united
 from .job import Axis, OpeningKind, StandJob
 from .sizing import Sizing
@@ -37,6 +37,10 @@ LEAST_RECESS_MM = 0.3
 """A foot that is hollowed less than this counts as flat."""
 MITRE_LIMIT = 2.0
 """Corners of the spare move out at most this many times the flare's width."""
+CLOSE_MM = 0.01
+"""Slack with which plan figures are compared."""
+FLARE_SHARES = (1.0, 0.75, 0.5, 0.25)
+"""Shares of the flare that are tried before a spare stands upright."""
 LINES = 192
 """Columns across the form for height maps."""
 
@@ -84,9 +88,9 @@ def stand_master(sizing: Sizing, job: StandJob, *, wall_mm: float, watch: Watch 
     form = _turned(sizing.mesh, turn)
     floor = wall_mm if job.floor_mm is None else job.floor_mm
     if end is None:
-        form, mesh, outlines, rim, top, findings = _made(form, job, wall_mm)
+        form, mesh, rims, rim, top, findings = _made(form, job, wall_mm)
     else:
-        form, mesh, outlines, rim, top, findings = _on_level_end(form, end, job, wall_mm)
+        form, mesh, rims, rim, top, findings = _on_level_end(form, end, job, wall_mm)
     return Stand(
         opening=opening,
         chosen_by_form=job.opening is None,
@@ -94,13 +98,13 @@ def stand_master(sizing: Sizing, job: StandJob, *, wall_mm: float, watch: Watch 
         turn=np.asarray(read_only(turn)),
         form=form,
         mesh=mesh,
-        opening_outlines=tuple(np.asarray(read_only(outline)) for outline in outlines),
+        opening_outlines=tuple(np.asarray(read_only(outline)) for outline in rims),
         rim_mm=rim,
         top_mm=top,
         spare_mm=top - rim,
         floor_mm=floor,
         foot_recess_mm=_recess(form),
-        findings=(*findings, *_across_finding(outlines, end, rim)),
+        findings=(*findings, *_across_finding(rims, end, rim)),
     )
 
 
@@ -253,26 +257,26 @@ def _on_level_end(form: Mesh, end: Level, job: StandJob, wall: float) -> Stood:
         findings.append(_rises_finding(rises, top - rim))
     if top == rim:
         return form, form, (end.outline,), rim, top, tuple(findings)
-    outline, loop = end.outline, end.loop
-    spread = _moved_out(outline, (top - rim) * np.tan(np.radians(job.spare_flare_deg)))
-    if spread is None:
-        spread = outline
+    base = end.outline if rises <= RISES_MM else _base_of_collar(form, end, top - rim, job.spare_flare_deg)
+    spread, flare = _flared(base, top - rim, job.spare_flare_deg)
+    if flare < job.spare_flare_deg:
         findings.append(
             Finding(
                 "warn",
-                "spare-upright",
-                "The opening's outline is too sharply notched for a flared spare: its sides stand upright.",
+                "spare-flare",
+                f"The opening's outline is notched too sharply for a spare that flares {job.spare_flare_deg:.0f}°:"
+                f" it flares {flare:.1f}°.",
                 where=(_middle(end),),
                 remedy="Soap the spare well, or round the notch.",
             )
         )
     if rises > RISES_MM:
         # the collar may meet what rises beside it: a boolean joins them
-        collar = _collar_solid(form, end, spread, top)
+        collar = _collar_solid(base, spread, end.low, top)
         mesh = from_manifold(united([to_manifold(form), collar]))
     else:
-        mesh = _with_collar(form, end.faces, loop, spread, top)
-    return form, mesh, (outline,), rim, top, tuple(findings)
+        mesh = _with_collar(form, end.faces, end.loop, spread, top)
+    return form, mesh, (end.outline,), rim, top, tuple(findings)
 
 
 def _top_of_spare(rim: float, rises: float, job: StandJob, wall: float) -> float:
@@ -304,17 +308,45 @@ def _with_collar(form: Mesh, patch: Loop, loop: Loop, spread: Floats, top: float
     return Mesh(vertices, np.vstack([form.faces[kept], sides, lid]))
 
 
-def _collar_solid(form: Mesh, end: Level, spread: Floats, top: float) -> Solid:
-    """The collar alone as a solid that stands on the level end."""
-    count = len(end.loop)
-    low, high = np.arange(count), count + np.arange(count)
-    low_after, high_after = np.roll(low, -1), np.roll(high, -1)
-    sides = np.vstack(
-        [np.column_stack([low, low_after, high_after]), np.column_stack([low, high_after, high])]
-    )
-    base = triangulated(end.outline)[:, ::-1]
-    vertices = np.vstack([form.vertices[end.loop], np.column_stack([spread, np.full(count, top)])])
-    return to_manifold(Mesh(vertices, np.vstack([base, sides, count + triangulated(spread)])))
+def _base_of_collar(form: Mesh, end: Level, depth: float, flare_deg: float) -> Floats:
+    """The end's outline, with the notches closed that a handle cuts into the rim where it rises from it.
+
+    A notch is closed when the flare would fold there and the form fills it above the rim.
+    """
+    reach = depth * np.tan(np.radians(flare_deg)) + CLOSE_MM
+    rim = shapely.Polygon(end.outline)
+    closed = rim.buffer(reach, join_style="mitre").buffer(-reach, join_style="mitre")
+    above = section(form, end.height + RISES_MM / 2).buffer(CLOSE_MM)
+    notches = [
+        notch.buffer(CLOSE_MM).intersection(closed)
+        for notch in shapely.get_parts(closed.difference(rim))
+        if above.covers(notch.buffer(-CLOSE_MM))
+    ]
+    if not notches:
+        return end.outline
+    # where a notch's edge meets the rim's, points may fall together
+    return outlines(shapely.remove_repeated_points(shapely.union_all([rim, *notches]), CLOSE_MM))[0]
+
+
+def _collar_solid(base: Floats, spread: Floats, low: float, top: float) -> Solid:
+    """The collar alone as a solid, from its base outline at `low` to its spread one at `top`."""
+    count = len(base)
+    under, over = np.arange(count), count + np.arange(count)
+    under_after, over_after = np.roll(under, -1), np.roll(over, -1)
+    sides = [np.column_stack([under, under_after, over_after]), np.column_stack([under, over_after, over])]
+    lids = [triangulated(base)[:, ::-1], count + triangulated(spread)]
+    vertices = [np.column_stack([base, np.full(count, low)]), np.column_stack([spread, np.full(count, top)])]
+    return to_manifold(Mesh(np.vstack(vertices), np.vstack([*sides, *lids])))
+
+
+def _flared(outline: Floats, depth: float, flare_deg: float) -> tuple[Floats, float]:
+    """The spare's outline at its top, and its flare: the one asked for or the most that does not fold."""
+    for share in FLARE_SHARES:
+        flare = share * flare_deg
+        moved = _moved_out(outline, depth * np.tan(np.radians(flare)))
+        if moved is not None:
+            return moved, flare
+    return outline, 0.0
 
 
 def _moved_out(outline: Floats, distance: float) -> Floats | None:
@@ -355,13 +387,13 @@ def _middle(end: Level) -> Point:
 def _made(form: Mesh, job: StandJob, wall: float) -> Stood:
     """(form, mesh, outlines, rim, top, findings) for a round opening made on top of the form.
 
-    Its axis stands through the form's highest place. The rim is where the whole round lies within
+    Its axis stands through the form's highest place, or through the middle of the form when a round
+    up there would stand out beyond it. The rim is where the whole round lies within
     the form: the spare reaches down to it, and what of the form stands higher inside the round is
     waste.
     """
     radius = float(job.opening_diameter_mm or 0) / 2
-    centre = _highest_place(form, radius)
-    rim = _lowest_top(form, centre, radius)
+    centre, rim = _place(form, radius)
     if not job.spare:
         raise JobError(
             "A made opening is made by its spare.", code="spare-needed", remedy="Leave the spare on."
@@ -378,29 +410,33 @@ def _made(form: Mesh, job: StandJob, wall: float) -> Stood:
     return form, mesh, (outline,), rim, top, findings
 
 
-def _highest_place(form: Mesh, radius: float) -> tuple[float, float]:
-    """Middle of the form's highest places; the form's own axis when that is as good as there."""
+def _place(form: Mesh, radius: float) -> tuple[tuple[float, float], float]:
+    """Where the round goes: its centre, and its rim."""
     height = float(form.bounds[1, 2])
     highest = form.vertices[form.vertices[:, 2] > height - 1e-3 * height, :2]
     x, y = (float(value) for value in (highest.min(axis=0) + highest.max(axis=0)) / 2)
-    return (0.0, 0.0) if np.hypot(x, y) < 0.05 * radius else (x, y)
+    middle = (0.0, 0.0)
+    for centre in (middle,) if np.hypot(x, y) < 0.05 * radius else ((x, y), middle):
+        rim = _lowest_top(form, centre, radius)
+        if rim is not None:
+            return centre, rim
+    raise JobError(
+        f"A round opening of {2 * radius:.0f} mm stands out beyond the form there.",
+        code="opening-misses",
+        remedy="Give a smaller --opening-diameter or another side with --opening-at.",
+    )
 
 
-def _lowest_top(form: Mesh, centre: tuple[float, float], radius: float) -> float:
-    """Least height of the form's top within the round."""
+def _lowest_top(form: Mesh, centre: tuple[float, float], radius: float) -> float | None:
+    """Least height of the form's top within the round; None where it stands out beyond the form."""
     x, y = centre
     window = (x - radius, x + radius, y - radius, y + radius)
     frame = frame_for(form, (0.0, 0.0, 1.0), lines=LINES, window=window)
     columns = cast(form, frame)
-    away = np.hypot(*(frame.centres() - centre).T)
-    within = away <= radius
+    within = np.hypot(*(frame.centres() - centre).T) <= radius
     met = np.diff(columns.start) > 0
     if not met[within].all():
-        raise JobError(
-            f"A round of {2 * radius:.0f} mm at ({x:.0f}, {y:.0f}) stands out beyond the form.",
-            code="opening-misses",
-            remedy="Give a smaller --opening-diameter or another side with --opening-at.",
-        )
+        return None
     return float(columns.depth[columns.start[1:][within & met] - 1].min())
 
 
@@ -420,12 +456,12 @@ def _recess(form: Mesh) -> float:
     return deepest if deepest >= LEAST_RECESS_MM else 0.0
 
 
-def _across_finding(outlines: tuple[Floats, ...], end: Level | None, rim: float) -> tuple[Finding, ...]:
+def _across_finding(rims: tuple[Floats, ...], end: Level | None, rim: float) -> tuple[Finding, ...]:
     if end is not None:
         across, where = end.across_mm, _middle(end)
     else:
-        across = float(np.ptp(outlines[0][:, 0]))
-        x, y = outlines[0].mean(axis=0)
+        across = float(np.ptp(rims[0][:, 0]))
+        x, y = rims[0].mean(axis=0)
         where = (float(x), float(y), rim)
     if across >= LEAST_ACROSS_MM:
         return ()
