@@ -41,7 +41,7 @@ def test_plaster_for_all_pieces_covers_the_block_less_the_form(stem: str) -> Non
     ratios = [pour.water_g / pour.plaster_g for pour in plan.pours.pours]
     step = plan.job.plaster.scale_step_g
     least = min(pour.plaster_g for pour in plan.pours.pours)
-    assert np.ptp(ratios) <= step / least  # the same consistency within half a step of water either way
+    assert np.ptp(ratios) <= step / least  # the same consistency within a step of water either way
 
 
 def test_a_form_that_no_stack_releases_is_stopped_at_a_place_that_is_locked() -> None:

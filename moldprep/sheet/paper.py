@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from importlib.resources import files
 from typing import Any, cast
 
 import typst
 
 from ..findings import Finding
-from ..materials import ASSUMED
+from ..materials import ASSUMED, Figure, plaster_named
 from ..parting import Candidate
 from ..planning import Plan
 from ..pull import Pull, direction_name
@@ -140,10 +141,29 @@ def _data(plan: Plan, paper: str, pictures: dict[str, bytes]) -> dict[str, Any]:
                 f"{figure.value:g} {figure.unit}" + (f" ({figure.range})" if figure.range else ""),
                 figure.source,
             ]
-            for figure in ASSUMED
+            for figure in _figures(plan)
         ],
         "responsibility": RESPONSIBILITY,
     }
+
+
+def _figures(plan: Plan) -> list[Figure]:
+    """The figures of the trade with the values that this plan used."""
+    job = plan.job
+    used = {
+        "consistency": job.plaster.consistency,
+        "allowance for the bucket": job.plaster.allowance_percent,
+        "setting expansion": job.shrinkage.plaster_expansion_percent,
+        "least draft, outside": job.pull.least_draft_deg,
+        "least draft, inside": job.pull.least_draft_inside_deg,
+        "least reach that locks": job.pull.tolerance_mm,
+        "spare depth": plan.stand.spare_mm,
+        "wall of plaster": plan.block.wall_mm,
+    }
+    plaster = plaster_named(job.plaster.plaster)
+    if plaster is not None:
+        used["hemihydrate density"] = plaster.hemihydrate_density_kg_m3
+    return [replace(figure, value=round(used.get(figure.name, figure.value), 4)) for figure in ASSUMED]
 
 
 def verdict(chosen: Candidate) -> str:

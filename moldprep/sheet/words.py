@@ -41,7 +41,7 @@ def seam_words(seam: Seam) -> str:
 def shrinkage_words(plan: Plan) -> str:
     """The clay's shrinkage and the factor that follows."""
     sizing = plan.sizing
-    if sizing.factor == (1.0, 1.0, 1.0):
+    if any(finding.code == "no-shrinkage" for finding in sizing.findings):
         return "no shrinkage given: the file is taken as the master's own size"
     width, height = 100 * sizing.width_shrinkage, 100 * sizing.height_shrinkage
     unsure = f" ± {100 * sizing.uncertainty:.1f}" if sizing.uncertainty else ""

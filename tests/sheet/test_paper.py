@@ -11,6 +11,8 @@ from functools import cache
 import pytest
 from pypdf import PdfReader
 
+from moldprep.job import job_from_dict
+from moldprep.planning import plan
 from moldprep.sheet.paper import sheet_pdf
 from moldprep.sheet.words import grams
 from tests.samples import planned
@@ -32,15 +34,25 @@ def words(stem: str) -> str:
 
 @pytest.mark.parametrize("stem", STEMS)
 def test_the_numbers_that_matter_stand_on_it(stem: str) -> None:
-    plan, text = planned(stem), words(stem)
-    assert grams(plan.pours.plaster_total_g) in text
-    for pour in plan.pours.pours:
+    made, text = planned(stem), words(stem)
+    assert grams(made.pours.plaster_total_g) in text
+    for pour in made.pours.pours:
         assert grams(pour.plaster_g) in text and grams(pour.water_g) in text
-    for value in plan.sizing.master_size_mm:
+    for value in made.sizing.master_size_mm:
         assert f"{value:.1f}" in text
-    for finding in plan.findings:
+    for finding in made.findings:
         assert finding.says.split()[0] in text
     assert "Take care" in text and "dust" in text
+
+
+def test_the_figures_are_those_that_the_plan_used() -> None:
+    """A job of 80 parts of water: the card and the list of figures say 80, and every used figure has its name."""
+    base = planned("tumbler")
+    job = job_from_dict({"plaster": {"consistency": 80.0}, "pull": {"tolerance_mm": 0.25}})
+    made = plan(base.master, job)
+    text = "".join(page.extract_text() for page in PdfReader(io.BytesIO(sheet_pdf(made))).pages)
+    text = re.sub(r"\s+", " ", text)
+    assert "consistency 80 parts water" in text and "least reach that locks 0.25 mm" in text
 
 
 @pytest.mark.parametrize(("paper", "size"), [("a4", (595.28, 841.89)), ("letter", (612, 792))])
