@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 import sys
 from collections.abc import Callable
 from math import pi
 from pathlib import Path
+from types import FrameType
 from typing import Any, NoReturn, TypeVar
 
 import click
@@ -24,13 +26,32 @@ OK, STOP, REFUSED, INTERRUPTED = 0, 1, 2, 130
 """Exit statuses: done; a stop finding; a request that cannot be met; stopped by Ctrl-C."""
 
 
+class _StopKey:
+    """Remembers that Ctrl-C was pressed, and interrupts the work."""
+
+    def __init__(self) -> None:
+        self.pressed = False
+
+    def __enter__(self) -> None:
+        self._before = signal.signal(signal.SIGINT, self._press)
+
+    def __exit__(self, *error: object) -> None:
+        signal.signal(signal.SIGINT, self._before)
+
+    def _press(self, number: int, frame: FrameType | None) -> None:
+        self.pressed = True
+        raise KeyboardInterrupt
+
+
 class _Group(click.Group):
     """Turns every error into one line on standard error and an exit status; never a traceback."""
 
     def main(self, *args: Any, **kwargs: Any) -> NoReturn:
         kwargs["standalone_mode"] = False
+        stopped = _StopKey()
         try:
-            status = super().main(*args, **kwargs)
+            with stopped:
+                status = super().main(*args, **kwargs)
         except click.exceptions.Exit as stop:
             sys.exit(stop.exit_code)
         except click.ClickException as error:
@@ -46,6 +67,9 @@ class _Group(click.Group):
             os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
             sys.exit(OK)
         except Exception as error:
+            if stopped.pressed:  # some libraries turn an interrupt into an error of their own
+                _line("Stopped; nothing was written.")
+                sys.exit(INTERRUPTED)
             if os.environ.get("MOLDPREP_TRACEBACK"):
                 raise
             _line(
