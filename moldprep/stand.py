@@ -167,7 +167,7 @@ def _ends(form: Mesh, *, near_top: bool) -> list[Level]:
 def _covered(end: Level, top: Floats, centres: Floats) -> bool:
     """Whether form stands over the area inside the end's outline."""
     area = shapely.Polygon(end.outline)
-    above = top > end.height + RISES_MM
+    above = top > end.high + RISES_MM
     return bool(shapely.contains_xy(area, *centres[above].T).any())
 
 
@@ -251,7 +251,7 @@ def _on_level_end(form: Mesh, end: Level, job: StandJob, wall: float) -> Stood:
             )
         )
     rim = end.height if job.spare else end.low  # a film of plaster over an uneven rim would be no good
-    rises = float(form.bounds[1, 2]) - rim
+    rises = float(form.bounds[1, 2]) - end.high
     top = _top_of_spare(rim, rises, job, wall)
     if rises > RISES_MM:
         findings.append(_rises_finding(rises, top - rim))
@@ -387,8 +387,8 @@ def _middle(end: Level) -> Point:
 def _made(form: Mesh, job: StandJob, wall: float) -> Stood:
     """(form, mesh, outlines, rim, top, findings) for a round opening made on top of the form.
 
-    Its axis stands through the form's highest place, or through the middle of the form when a round
-    up there would stand out beyond it. The rim is where the whole round lies within
+    Its axis stands through the middle of the form's highest places, or through the middle of the form,
+    or through its highest point, whichever first lets the round lie on the form. The rim is where the whole round lies within
     the form: the spare reaches down to it, and what of the form stands higher inside the round is
     waste.
     """
@@ -415,8 +415,9 @@ def _place(form: Mesh, radius: float) -> tuple[tuple[float, float], float]:
     height = float(form.bounds[1, 2])
     highest = form.vertices[form.vertices[:, 2] > height - 1e-3 * height, :2]
     x, y = (float(value) for value in (highest.min(axis=0) + highest.max(axis=0)) / 2)
-    middle = (0.0, 0.0)
-    for centre in (middle,) if np.hypot(x, y) < 0.05 * radius else ((x, y), middle):
+    middle, peak = (0.0, 0.0), form.vertices[np.lexsort(form.vertices.T)[-1]]
+    near = np.hypot(x, y) < 0.05 * radius  # as good as on the form's own axis
+    for centre in (*(() if near else ((x, y),)), middle, (float(peak[0]), float(peak[1]))):
         rim = _lowest_top(form, centre, radius)
         if rim is not None:
             return centre, rim

@@ -139,6 +139,27 @@ def test_a_shallow_recess_in_the_opening_is_filled_and_said() -> None:
     assert to_manifold(stand.mesh).genus() == 0
 
 
+@pytest.mark.parametrize("degrees", [0.2, 0.9])
+def test_a_rim_that_leans_a_little_is_still_the_rim(degrees: float) -> None:
+    lean = trimesh.transformations.rotation_matrix(np.radians(degrees), [1, 0, 0])
+    form = tumbler(sections=SECTIONS).transformed(lean)
+    form = Mesh(form.vertices - [0, 0, form.bounds[0, 2]], form.faces)
+    stand = stood(form)
+    assert stand.opening == "rim"
+    assert stand.rim_mm == pytest.approx(100 + 30 * np.sin(np.radians(degrees)), abs=0.1)
+    assert stand.findings == ()
+    assert to_manifold(stand.mesh).volume() == pytest.approx(stand.mesh.volume)
+
+
+def test_the_top_of_a_flat_dome_is_no_rim() -> None:
+    """Radius of curvature 900: level within a degree over 31 mm, but nowhere flat."""
+    dome = [(900 * np.sin(a), 60 + 900 * (np.cos(a) - np.cos(0.05))) for a in np.linspace(0.05, 0, 60)]
+    form = turned([(0, 0), (40, 0), *dome[:-1], (0, dome[-1][1])], sections=SECTIONS)
+    assert stood(form).opening == "foot"
+    with pytest.raises(FormError, match="no flat, level top"):
+        stood(form, opening="rim")
+
+
 # --- the spare ----------------------------------------------------------------------------------
 
 
@@ -235,6 +256,17 @@ def test_a_made_opening_reaches_into_a_ball_to_where_its_round_lies_within(side:
     assert section(stand.mesh, stand.top_mm - 1e-6).area == pytest.approx(
         np.pi * (radius + 20 * np.tan(np.radians(10))) ** 2, rel=1e-3
     )
+
+
+def test_a_made_opening_on_a_lying_ring_stands_on_its_tube() -> None:
+    form = from_trimesh(trimesh.creation.torus(40, 12, major_sections=64, minor_sections=64))
+    form = Mesh(form.vertices - [0, 0, form.bounds[0, 2]], form.faces)
+    stand = stood(form, opening="made", opening_diameter_mm=8.0)
+    assert np.hypot(*stand.opening_outlines[0].mean(axis=0)) == pytest.approx(40, abs=0.1)
+    drop = 12 - np.sqrt(12**2 - 4**2)
+    assert stand.rim_mm == pytest.approx(
+        24 - drop, abs=0.1
+    )  # chords of the tube: 12 (1 - cos(pi/64)) = 0.014
 
 
 @pytest.mark.parametrize("side, axis", [("x", 0), ("-x", 0), ("y", 1), ("-y", 1), ("z", 2), ("-z", 2)])

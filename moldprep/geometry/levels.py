@@ -16,8 +16,9 @@ from .solids import triangulated
 
 LEVEL_DEG = 1.0
 """Faces that look up within this angle are level."""
-EVEN_MM = 0.2
-"""A patch whose heights differ by more than this is a slope, not an end."""
+FLAT_DEG = 0.35
+"""Normals of a flat patch stray from their mean by less than this (root mean square, by area); those of
+the top of a dome, as far as it is level within `LEVEL_DEG`, by 0.7."""
 LEAST_AREA_MM2 = 10.0
 """Smaller level patches are texture, not ends."""
 
@@ -26,13 +27,14 @@ LEAST_AREA_MM2 = 10.0
 class Level:
     """One connected level patch.
 
-    height: mean of its outline; low: its lowest place, mm. faces: (k,) indices. loop: (n,) vertices of
+    height: mean of its outline; low, high: its lowest and highest place, mm. faces: (k,) indices. loop: (n,) vertices of
     its outer outline, counter-clockwise from above; outline: (n, 2) the same in plan. holes: vertices
     of the loops inside it. across_mm: the lesser side of the smallest rectangle round it.
     """
 
     height: float
     low: float
+    high: float
     faces: NDArray[np.int64]
     loop: Loop
     outline: Floats
@@ -88,6 +90,7 @@ def without_pocket(form: Mesh, end: Level) -> tuple[Mesh, Level, float]:
     whole = Level(
         end.height,
         end.low,
+        end.high,
         np.arange(len(lid)),
         np.searchsorted(used, end.loop),
         end.outline,
@@ -112,13 +115,18 @@ def _patches(faces: NDArray[np.int32], index: NDArray[np.int64]) -> list[NDArray
 
 
 def _level(form: Mesh, patch: NDArray[np.int64]) -> Level | None:
-    z = form.vertices[form.faces[patch]][..., 2]
-    if np.ptp(z) > EVEN_MM or form.areas[patch].sum() < LEAST_AREA_MM2:
+    area, normal = form.areas[patch], form.normals[patch]
+    if area.sum() < LEAST_AREA_MM2:
         return None
+    mean = area @ normal / np.linalg.norm(area @ normal)
+    # 1 - cos of a small angle is half its square
+    stray = np.degrees(np.sqrt(2 * max(0.0, float(area @ (1 - normal @ mean) / area.sum()))))
+    if stray > FLAT_DEG:
+        return None
+    z = form.vertices[form.faces[patch]][..., 2]
     loops = boundary_loops(form.faces[patch])
-    area = [signed_area(form.vertices[loop, :2]) for loop in loops]
-    outer = int(np.argmax(area))
+    outer = int(np.argmax([signed_area(form.vertices[loop, :2]) for loop in loops]))
     outline = form.vertices[loops[outer], :2]
     holes = tuple(loop for k, loop in enumerate(loops) if k != outer)
     height = float(form.vertices[loops[outer], 2].mean())
-    return Level(height, float(z.min()), patch, loops[outer], outline, holes, across(outline))
+    return Level(height, float(z.min()), float(z.max()), patch, loops[outer], outline, holes, across(outline))
