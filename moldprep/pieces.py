@@ -107,11 +107,11 @@ def cut_pieces(
     """
     form, mark = to_traced(stand.mesh)
     whole = prism(block.outline, block.bottom_mm, block.top_mm)
-    body = difference(whole, form)
+    crumb = CRUMB * whole.volume()
     watch.step(1, 4)
-    cuts = _cut(body, parting.chosen.layers, rotation_for(parting.chosen.axis), CRUMB * whole.volume())
+    cuts = _cut(whole, form, parting.chosen.layers, rotation_for(parting.chosen.axis), crumb)
     watch.step(2, 4)
-    cuts, findings = _one_solid_each(cuts, stand.mesh, job.tolerance_mm, CRUMB * whole.volume())
+    cuts, findings = _one_solid_each(cuts, stand.mesh, job.tolerance_mm, crumb)
     cuts.sort(key=_removal)
     watch.step(3, 4)
     surfaces = [from_traced(cut.solid, mark) for cut in cuts]
@@ -146,13 +146,15 @@ def cut_pieces(
 # --- cutting ------------------------------------------------------------------------------------
 
 
-def _cut(body: Solid, layers: Sequence[Layer], rotation: Floats, crumb: float) -> list[_Cut]:
-    """The body cut into layers along rotation[2] and halves; what has no volume is left out.
+def _cut(block: Solid, form: Solid, layers: Sequence[Layer], rotation: Floats, crumb: float) -> list[_Cut]:
+    """The block cut into layers along rotation[2] and halves, each less the form.
 
-    The lowest and highest layers take all that lies beyond them, so only the planes between layers cut.
+    The bare block is cut first: planes through a million triangles take longer. The lowest and highest
+    layers take all that lies beyond them, so only the planes between layers cut. What has no volume is
+    left out.
     """
     u, v, axis = rotation
-    cuts, rest = [], body
+    cuts, rest = [], block
     for k, layer in enumerate(layers):
         slab, last = rest, k == len(layers) - 1
         if not last:
@@ -167,7 +169,8 @@ def _cut(body: Solid, layers: Sequence[Layer], rotation: Floats, crumb: float) -
         ahead, behind = split(slab, across, offset)
         cuts.append(_Cut(k, "half", across, (*planes, (across, offset)), ahead))
         cuts.append(_Cut(k, "half", -across, (*planes, (-across, -offset)), behind))
-    return [cut for cut in cuts if cut.solid.volume() > crumb]
+    poured = [replace(cut, solid=difference(cut.solid, form)) for cut in cuts if cut.solid.volume() > crumb]
+    return [cut for cut in poured if cut.solid.volume() > crumb]
 
 
 def _one_solid_each(
