@@ -115,7 +115,7 @@ def parts(solid: Solid) -> list[Solid]:
 
 
 def prism(outlines: Floats | Sequence[Floats], low: float, high: float, *, spread: float = 1.0) -> Solid:
-    """Upright prism over closed plan outlines (no repeated last point) from z = low to z = high.
+    """Upright prism over closed plan outlines (no repeated last point) from z = low to z = high, exactly.
 
     outlines: one (k, 2) outline or several; counter-clockwise ones enclose, clockwise ones are holes.
     spread: at the top the outlines are scaled by this about the centroid of the area they enclose,
@@ -128,7 +128,14 @@ def prism(outlines: Floats | Sequence[Floats], low: float, high: float, *, sprea
         raise ValueError(f"a prism of area {section.area():g} from {low:g} to {high:g} encloses nothing")
     x, y = _centroid(contours)
     made = section.translate((-x, -y)).extrude(high - low, scale_top=(spread, spread))
-    return checked(made.translate((x, y, low)), "The prism")
+
+    def set_up(points: Floats) -> Floats:
+        # low + (high - low) can miss high by a rounding: a form that ends level with its block would
+        # then stand wholly inside it, as a void, instead of opening it
+        ends = np.where(points[:, 2] > (high - low) / 2, high, low)
+        return np.column_stack([points[:, 0] + x, points[:, 1] + y, ends])
+
+    return checked(made.warp_batch(set_up), "The prism")
 
 
 def filled(contours: Sequence[Floats]) -> list[Floats]:

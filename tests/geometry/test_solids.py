@@ -148,3 +148,15 @@ def test_triangles_cover_a_notched_outline() -> None:
     areas = [signed_area(outline[triangle]) for triangle in triangles]
     assert min(areas) > 0
     assert sum(areas) == pytest.approx(signed_area(outline))
+
+
+def test_a_prism_ends_exactly_where_it_is_asked_to() -> None:
+    """A form that ends level with its block must open it: a rounding short of level makes it a void inside."""
+    square = np.array([(-9.0, -9.0), (9.0, -9.0), (9.0, 9.0), (-9.0, 9.0)])
+    generator = np.random.default_rng(7)
+    for low, high in zip(-generator.uniform(1, 60, 200), generator.uniform(1, 300, 200), strict=True):
+        block = prism(square * 3, low, high)
+        assert set(np.unique(from_manifold(block).vertices[:, 2])) == {low, high}
+        level = prism(square, 0.0, high)
+        (left,) = parts(difference(block, level))
+        assert left.volume() == pytest.approx(54**2 * (high - low) - 18**2 * high)
