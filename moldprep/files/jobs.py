@@ -17,9 +17,17 @@ def read_job(path: Path) -> Job:
             raise JobError(
                 f"{path} is too large for a job file.", code="job-size", remedy="Is it the right file?"
             )
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as error:
         raise JobError(
-            f"The job file {path} cannot be read: {error}.", code="job-file", remedy="Check it."
+            f"The job file {path} cannot be read: {error.strerror or error}.",
+            code="job-file",
+            remedy="Look at its name and folder.",
+        ) from error
+    except UnicodeDecodeError as error:
+        raise JobError(
+            f"The job file {path} is not text in UTF-8: byte {error.start + 1} does not fit.",
+            code="job-encoding",
+            remedy="Save it as UTF-8, as text editors offer.",
         ) from error
     return job_from_toml(text)
