@@ -18,7 +18,8 @@ def upright_profile(
     """(k, o) length in mm of the outline in upright planes between heights levels[i] and levels[i + 1].
 
     The planes stand across (cos azimuth, sin azimuth) of the frame `rotation` at ascending (o,)
-    `offsets` and are taken a hair beyond them. Exact for a closed mesh.
+    `offsets` and are taken a hair beyond them. Exact for a closed mesh. A level stretch counts to the
+    layer above it, the uppermost to the last one.
     """
     turn, angle = np.asarray(rotation, dtype=np.float64), np.radians(azimuth_deg)
     ahead = np.cos(angle) * turn[0] + np.sin(angle) * turn[1]
@@ -30,7 +31,10 @@ def upright_profile(
 def upright_creases(
     ends: Floats, rotation: ArrayLike, azimuth_deg: float, *, offsets: Floats, levels: Floats, within: float
 ) -> Floats:
-    """(k, o) length in mm of the creases (c, 2, 3) that lie within a distance of each of those planes."""
+    """(k, o) length in mm of the creases (c, 2, 3) that lie within a distance of each of those planes.
+
+    A crease counts where both its ends do.
+    """
     turn, angle = np.asarray(rotation, dtype=np.float64), np.radians(azimuth_deg)
     ahead = np.cos(angle) * turn[0] + np.sin(angle) * turn[1]
     length: Floats = _along_planes(ends @ ahead, ends @ turn[2], _lengths(ends), offsets, levels, within)

@@ -34,8 +34,9 @@ class NaturalLines:
 
     heights: (k,) ascending; names: "crease", "equator", "neck", "foot"; crease_share: (k,) share of
     the outline there that lies on creases. steps: heights of creases that are level on a lesser share of
-    the outline: the ceiling of a recess, the shoulder of a lug. creases: answers which points lie on a crease. loops: the
-    creases that wind once round the axis, level or not. revolution: the form's axis of revolution.
+    the outline: the ceiling of a recess, the shoulder of a lug. creases: answers which points lie on a
+    crease. loops: the creases that wind once round the axis, level or not. revolution: the form's axis of
+    revolution.
     """
 
     heights: Floats
@@ -133,18 +134,25 @@ def _extremes(mesh: Mesh, rotation: Floats, low: float, high: float) -> list[tup
 
 
 def _turning_points(area: Floats) -> list[tuple[int, str]]:
-    """Indices of the inner maxima and minima of a profile, flat stretches and ripples left out."""
+    """Indices of the inner maxima and minima of a profile, flat stretches and ripples left out.
+
+    A swing counts once it is deeper than a ripple; what comes before the first one is an end, no extreme.
+    """
     ripple = _RIPPLE * float(area.max())
     found: list[tuple[int, str]] = []
-    rising, anchor = True, 0  # anchor: the extreme so far of the stretch under way
-    for k in range(1, len(area)):
-        further = area[k] > area[anchor] if rising else area[k] < area[anchor]
-        if further:
-            anchor = k
-        elif abs(area[k] - area[anchor]) > ripple:
-            if anchor > 0:
-                found.append((anchor, "equator" if rising else "neck"))
-            rising, anchor = not rising, k
+    highest = lowest = 0  # of the stretch under way
+    swing = 0  # 1 rising, -1 falling, 0 not yet known
+    for k, here in enumerate(area):
+        highest = k if here > area[highest] else highest
+        lowest = k if here < area[lowest] else lowest
+        if swing >= 0 and area[highest] - here > ripple:
+            if swing > 0:
+                found.append((highest, "equator"))
+            swing, lowest = -1, k
+        elif swing <= 0 and here - area[lowest] > ripple:
+            if swing < 0:
+                found.append((lowest, "neck"))
+            swing, highest = 1, k
     return found
 
 

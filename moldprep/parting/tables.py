@@ -38,7 +38,8 @@ class PartingTables:
     """Locked volumes of slices, cumulated from the bottom.
 
     rotation: (3, 3), rows u, v, axis. levels: (n + 1,) heights of the slices' bounds along the axis,
-    form bottom to top. pitch: width of a cell, mm. centre: (2,) local (u, v) of the form's own axis. slices: the form's outlines at the slices' middles.
+    form bottom to top. pitch: width of a cell, mm. centre: (2,) local (u, v) of the form's own axis.
+    slices: the form's outlines at the slices' middles.
     outline: (n + 1,) length of the level seam at each level: the longer of the slices it parts.
     down, up: (n + 1,) locked volume of the slices below level k that leave downward, above level k
     that leave upward, mm3, what counts; down_all, up_all: all of it. azimuths_deg: (a,), offsets:

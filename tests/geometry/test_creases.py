@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import shapely
 import trimesh
 
 from moldprep.geometry.creases import CreaseField, crease_edges, crease_loops, level_creases
@@ -85,3 +86,45 @@ def test_a_smooth_form_has_no_creases() -> None:
     edges = crease_edges(ball, angle_deg=30)
     assert len(edges) == 0 and crease_loops(ball, edges, UP) == ()
     assert not CreaseField(ball, edges).near(ball.vertices, 0.2).any()
+
+
+def test_the_edge_of_a_ring_between_two_cones_is_level_and_as_long_as_its_polygon() -> None:
+    mesh = turned([(0, 0), (20, 0), (45, 37.3), (10, 100), (0, 100)], sections=96)
+    heights, lengths = level_creases(mesh, crease_edges(mesh, angle_deg=30), UP, within=0.2)
+    assert heights == pytest.approx([0, 37.3, 100])
+    assert lengths == pytest.approx([polygon_length(radius, 96) for radius in (20, 45, 10)])
+
+
+@pytest.mark.parametrize("half_angle", [20.0, 40.0])
+def test_the_rim_of_a_cone_bends_by_a_right_angle_and_its_half_angle(half_angle: float) -> None:
+    """Foot and wall of a cone meet at 90 degrees less the half angle inside: 90 + half angle from flat."""
+    height = 30 / np.tan(np.radians(half_angle))
+    mesh = turned([(0, 0), (30, 0), (0, height)], sections=256)
+    facet = 0.1  # degrees: half a facet's turn of 1.4 degrees shows this little at the rim
+    assert len(crease_edges(mesh, angle_deg=90 + half_angle - facet)) == 256
+    assert len(crease_edges(mesh, angle_deg=90 + half_angle + facet)) == 0
+
+
+def test_two_ball_caps_meet_in_a_crease_short_of_a_fold_by_twice_their_slope() -> None:
+    """Caps of a ball of radius 50 cut at radius 30 slope by arcsin(3 / 5) at their edge: 180 less twice that."""
+    slope = np.arcsin(0.6)
+    arc = [(50 * np.sin(a), 50 * np.cos(a) - 40) for a in np.linspace(0, slope, 200)]
+    mesh = turned([*[(r, -z) for r, z in arc[:-1]], *arc[::-1]], sections=128)
+    bend, chord = 180 - 2 * np.degrees(slope), np.degrees(slope) / 199
+    # the last facets stand at the middle of their arcs, half a chord flatter each; the polygon adds less
+    assert len(crease_edges(mesh, angle_deg=bend + 2 * chord)) == 0
+    (loop,) = crease_loops(mesh, crease_edges(mesh, angle_deg=bend - 0.1), UP)
+    assert [loop.low, loop.high] == pytest.approx([0, 0], abs=1e-9) and loop.turns == 1
+    assert loop.length == pytest.approx(polygon_length(30, 128))
+
+
+def test_nearness_to_a_crease_agrees_with_shapely() -> None:
+    """Level creases of a box seen from above are the sides of a rectangle: shapely measures to those."""
+    mesh = from_trimesh(trimesh.creation.box((20, 14, 0.001)))
+    field = CreaseField(mesh, crease_edges(mesh, angle_deg=30))
+    sides = shapely.box(-10, -7, 10, 7).exterior
+    points = np.random.default_rng(0).uniform([-12, -9], [12, 9], (2000, 2))
+    distance = shapely.distance(shapely.points(points), sides)
+    near = field.near(np.column_stack([points, np.zeros(2000)]), 0.5)
+    spacing = 0.125  # creases are sampled every quarter millimetre
+    assert near[distance < 0.5].all() and not near[distance > 0.5 + spacing + 0.001].any()
