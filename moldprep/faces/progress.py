@@ -8,13 +8,19 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from ..working import Watch
+from .exits import StopKey
 
 
 class Bar(Watch):
-    """Shows the stage's name and how far it is; silent where standard error is no terminal."""
+    """Shows the stage's name and how far it is; silent where standard error is no terminal.
 
-    def __init__(self) -> None:
+    Between units of work it raises Cancelled once the stop key was pressed, for the interrupt itself may
+    have been lost in a library.
+    """
+
+    def __init__(self, stop_key: StopKey) -> None:
         console = Console(stderr=True)
+        self._stop_key = stop_key
         self._progress = Progress(
             TextColumn("{task.description}"),
             BarColumn(),
@@ -36,8 +42,10 @@ class Bar(Watch):
 
     def stage(self, name: str) -> None:
         """Name the stage that begins."""
+        self._stop_key.check()
         self._progress.reset(self._task, description=name, total=None)
 
     def step(self, done: int, of: int) -> None:
         """Move the bar."""
+        self._stop_key.check()
         self._progress.update(self._task, completed=done, total=of)

@@ -1,0 +1,145 @@
+"""The trade in order: what is kept, what is done again, and how it stops."""
+
+from __future__ import annotations
+
+import msgspec
+import pytest
+
+from moldprep.errors import Cancelled
+from moldprep.files.read import read_master
+from moldprep.findings import Finding, worst_first
+from moldprep.job import Job, job_from_dict
+from moldprep.master import Master
+from moldprep.planning import Plan, check, plan
+from moldprep.sheet.record import record_json
+from moldprep.working import Memo, Watch
+from tests.samples import FOLDER, planned
+
+RESULTS = ("sizing", "stand", "study", "block", "parting", "pieces", "pours")
+JOB = job_from_dict({"shrinkage": {"total_percent": 10}, "parting": {"azimuths": 4}})
+
+
+@pytest.fixture(scope="module")
+def master() -> Master:
+    return read_master(FOLDER / "cylinder.stl", JOB.form)
+
+
+def changed(**keys: dict[str, object]) -> Job:
+    raw = msgspec.to_builtins(JOB)
+    for part, values in keys.items():
+        raw[part] |= values
+    return job_from_dict(raw)
+
+
+def kept(before: Plan, after: Plan) -> set[str]:
+    """Stages whose result is the very same object."""
+    return {name for name in RESULTS if getattr(before, name) is getattr(after, name)}
+
+
+@pytest.mark.parametrize(
+    ("keys", "again"),
+    [
+        ({}, set()),
+        ({"sheet": {"paper": "letter"}}, set()),
+        ({"plaster": {"consistency": 75}}, {"pours"}),
+        ({"parting": {"azimuths": 5}}, {"parting", "pieces", "pours"}),
+        ({"cottle": {"rings_mm": [300]}}, {"block", "parting", "pieces", "pours"}),
+        ({"pull": {"tolerance_mm": 0.2}}, {"study", "parting", "pieces", "pours"}),
+        ({"cottle": {"wall_mm": 33}}, set(RESULTS) - {"sizing"}),
+        ({"stand": {"floor_mm": 50}}, set(RESULTS) - {"sizing"}),
+        ({"shrinkage": {"total_percent": 11}}, set(RESULTS)),
+    ],
+    ids=lambda value: str(value) if isinstance(value, dict) else "",
+)
+def test_only_what_a_change_concerns_is_done_again(
+    keys: dict[str, dict[str, object]], again: set[str], master: Master
+) -> None:
+    memo = Memo(32)
+    first = plan(master, JOB, memo=memo)
+    second = plan(master, changed(**keys), memo=memo)
+    assert kept(first, second) == set(RESULTS) - again
+    assert kept(first, plan(master, JOB, memo=memo)) == set(RESULTS)
+
+
+def test_what_is_kept_changes_no_answer(master: Master) -> None:
+    memo = Memo(32)
+    plan(master, JOB, memo=memo)
+    other = changed(cottle={"wall_mm": 33})
+    assert record_json(plan(master, other, memo=memo)) == record_json(plan(master, other))
+
+
+class Recorder(Watch):
+    """Writes down the stages, and cancels at one of them or at a step of it."""
+
+    def __init__(self, cancel_at: str = "", *, steps: bool = False) -> None:
+        self.stages: list[str] = []
+        self.stepped: set[str] = set()
+        self._cancel_at, self._steps = cancel_at, steps
+
+    def stage(self, name: str) -> None:
+        self.stages.append(name)
+        if name == self._cancel_at and not self._steps:
+            raise Cancelled
+
+    def step(self, done: int, of: int) -> None:
+        assert 0 <= done <= of
+        self.stepped.add(self.stages[-1])
+        if self.stages[-1] == self._cancel_at and self._steps:
+            raise Cancelled
+
+
+STAGES = [
+    "size the master",
+    "stand it in its mold",
+    "study the pulls",
+    "choose the cottle",
+    "find the seams",
+    "cut the pieces",
+    "weigh the pours",
+]
+LONG = ["study the pulls", "find the seams", "cut the pieces"]
+"""Stages that take more than a second on a large mesh step between their units of work."""
+
+
+def test_the_watch_sees_the_stages_in_the_order_of_the_work(master: Master) -> None:
+    watch = Recorder()
+    plan(master, JOB, watch=watch)
+    assert watch.stages == STAGES
+    assert watch.stepped >= set(LONG)
+
+
+@pytest.mark.parametrize("steps", [False, True], ids=["at its beginning", "between units of work"])
+@pytest.mark.parametrize("at", LONG)
+def test_a_cancelled_plan_stops_there_and_can_be_taken_up_again(at: str, steps: bool, master: Master) -> None:
+    memo, watch = Memo(32), Recorder(at, steps=steps)
+    with pytest.raises(Cancelled):
+        plan(master, JOB, watch=watch, memo=memo)
+    assert watch.stages == STAGES[: STAGES.index(at) + 1]
+    assert record_json(plan(master, JOB, memo=memo)) == record_json(plan(master, JOB))
+
+
+def test_a_check_is_the_first_half_of_a_plan(master: Master) -> None:
+    whole = plan(master, JOB)
+    sizing, stand, study = check(master, JOB)
+    assert sizing.master_size_mm == whole.sizing.master_size_mm
+    assert (stand.opening, stand.rim_mm, stand.floor_mm) == (
+        whole.stand.opening,
+        whole.stand.rim_mm,
+        whole.stand.floor_mm,
+    )
+    assert [pull.verdict for pull in study.pulls] == [pull.verdict for pull in whole.study.pulls]
+
+
+def test_findings_of_all_stages_stand_in_the_plan_the_worst_first() -> None:
+    made = planned("three-lug-vase")
+    ranks = ["stop", "warn", "note"]
+    levels = [ranks.index(finding.level) for finding in made.findings]
+    assert levels == sorted(levels) and levels[0] == 0
+    stages = (made.master, *(getattr(made, name) for name in RESULTS))
+    every = [finding for stage in stages for finding in stage.findings]
+    assert sorted(map(repr, every)) == sorted(map(repr, made.findings))
+
+
+def test_equal_levels_keep_the_order_in_which_they_were_found() -> None:
+    found = tuple(Finding(level, code, "") for level, code in [("note", "a"), ("stop", "b"), ("note", "c")])
+    assert [finding.code for finding in worst_first(found)] == ["b", "a", "c"]
