@@ -15,6 +15,11 @@ from __future__ import annotations
 Point = tuple[float, float, float]
 
 
+def at(place: Point) -> str:
+    """A place in whole mm, as findings say it: "(22, 0, 59)", never "-0"."""
+    return f"({', '.join(str(round(value)) for value in place)})"
+
+
 class MoldprepError(Exception):
     """The root of all errors that moldprep raises on purpose."""
 

@@ -366,7 +366,7 @@ def _balance_finding(balance: float) -> tuple[Finding, ...]:
         Finding(
             "stop",
             "volume-balance",
-            f"Pieces and form do not fill the block: {balance:.1e} of it is missing or counted twice.",
+            f"Pieces and form do not fill the block: {100 * balance:.2g} % of it is missing or counted twice.",
             remedy="Mend the mesh: overlapping or inside-out surfaces are the usual cause.",
         ),
     )

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from .errors import Point
+from .errors import Point, at
 from .findings import Finding
 from .geometry.coarse import coarse
 from .geometry.columns import cast, frame_for, gap_mm3, one_way_mm3, solid_intervals
@@ -315,9 +315,8 @@ def _verdict(
         return f"Comes out of a one-piece mold, {name} {found}."
     if not both:
         return f"Nothing is locked both ways, {name}: a mold parted across it can open {found}."
-    x, y, z = both[0].where
     places = "1 place" if len(both) == 1 else f"{len(both)} places"
-    return f"Locked, {name}: {places}, the deepest {both[0].reach_mm:.1f} mm at ({x:.0f}, {y:.0f}, {z:.0f})."
+    return f"Locked, {name}: {places}, the deepest {both[0].reach_mm:.1f} mm at {at(both[0].where)}."
 
 
 def _findings(up: Pull) -> tuple[Finding, ...]:

@@ -53,14 +53,15 @@ class Shrinkage:
 class Sizing:
     """The sized master: `mesh` is z up, foot on z = 0, its bounding box centred on the z axis.
 
-    factor: master over fired along x, y, z, applied to a file drawn at fired size.
+    factor: master over fired along x, y, z, applied to a file drawn at fired size. fired_size_mm: None
+    where no shrinkage is given, for then nobody knows it.
     """
 
     width_shrinkage: float
     height_shrinkage: float
     uncertainty: float | None
     factor: tuple[float, float, float]
-    fired_size_mm: Point
+    fired_size_mm: Point | None
     master_size_mm: Point
     mesh: Mesh = field(repr=False)
     findings: tuple[Finding, ...] = ()
@@ -81,12 +82,13 @@ def size_master(master: Master, job: ShrinkageJob, *, watch: Watch = SILENT) -> 
     mesh = Mesh((master.mesh.vertices - foot) * factor, master.mesh.faces)
     size = mesh.extents
     fired = size / np.array(found.factor)
+    known = job.total_percent is not None or bool(job.bars)
     return Sizing(
         width_shrinkage=found.width,
         height_shrinkage=found.height,
         uncertainty=found.uncertainty,
         factor=found.factor,
-        fired_size_mm=_point(fired),
+        fired_size_mm=_point(fired) if known else None,
         master_size_mm=_point(size),
         mesh=mesh,
         findings=(*found.findings, *_scaled(scale, float(fired[2])), *_uncertain(found, float(fired.max()))),

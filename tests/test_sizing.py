@@ -43,6 +43,7 @@ def test_without_shrinkage_nothing_is_scaled_and_it_says_so() -> None:
     sizing = size_master(FORM, ShrinkageJob())
     assert np.allclose(sizing.mesh.extents, FORM.mesh.extents)
     assert [finding.code for finding in sizing.findings] == ["no-shrinkage"]
+    assert sizing.fired_size_mm is None  # the clay shrinks all the same; nobody said how much
 
 
 def test_what_the_bars_were_measured_from_decides_what_is_added() -> None:

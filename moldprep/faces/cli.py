@@ -229,7 +229,7 @@ def _size_record(
             "firing": found.firing,
             "uncertainty": found.uncertainty,
             "factor": list(found.factor),
-            **({} if sizing is None else {"fired_size_mm": list(sizing.fired_size_mm)}),
+            **({} if sizing is None else {"fired_size_mm": list(sizing.fired_size_mm or ()) or None}),
         },
         **({} if sizing is None else {"master": {"size_mm": list(sizing.master_size_mm)}}),
         "lengths": [
@@ -261,10 +261,10 @@ def _size_lines(found: Shrinkage, sizing: Sizing | None, fired: tuple[float, ...
         yield f"{length:g} mm fired: {length * across:.2f} mm master{height}"
     if sizing is not None:
         fired_size, master_size = (
-            " × ".join(f"{side:.1f}" for side in size)
+            "not known" if size is None else " × ".join(f"{side:.1f}" for side in size) + " mm"
             for size in (sizing.fired_size_mm, sizing.master_size_mm)
         )
-        yield f"Form: {fired_size} mm fired, {master_size} mm master"
+        yield f"Form: fired {fired_size}, master {master_size}"
 
 
 def _finding_lines(findings: tuple[Finding, ...]) -> Iterable[str]:

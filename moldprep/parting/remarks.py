@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..errors import JobError
+from ..errors import JobError, at
 from ..findings import Finding
 from ..job import PartingJob
 from ..pull import direction_name
@@ -90,14 +90,13 @@ def remarks_on(chosen: Candidate, bench: Bench) -> tuple[Finding, ...]:
     found: list[Finding] = []
     if not bench.passes(chosen):
         spots = bench.spots(chosen)
-        x, y, z = spots[0].where
         places = "1 place" if len(spots) == 1 else f"{len(spots)} places"
         found.append(
             Finding(
                 "stop",
                 "parting-locked",
                 f"Even the best parting ({chosen.family}, {chosen.piece_count} pieces) is locked at {places}, "
-                f"the deepest {chosen.reach_mm:.1f} mm at ({x:.0f}, {y:.0f}, {z:.0f}).",
+                f"the deepest {chosen.reach_mm:.1f} mm at {at(spots[0].where)}.",
                 tuple(spot.where for spot in spots[:20]),
                 "Ease the form there, allow more split layers, or model the mold by hand.",
             )

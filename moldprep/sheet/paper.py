@@ -9,6 +9,7 @@ from typing import Any, cast
 
 import typst
 
+from ..errors import at
 from ..findings import Finding
 from ..materials import ASSUMED, Figure, plaster_named
 from ..parting import Candidate
@@ -18,7 +19,7 @@ from .drawings import TINTS, Drawing, cut, seam_list, view
 from .pictures import MOST_MARKS, form_picture, pull_svg, svg_of
 from .record import record_hash, record_json
 from .text import leaves
-from .words import cottle_words, grams, lengths, seam_words, shrinkage_words
+from .words import cottle_words, fired_words, grams, lengths, seam_words, shrinkage_words
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 MOST_RUNNERS_UP = 6
@@ -77,7 +78,7 @@ def _data(plan: Plan, paper: str, pictures: dict[str, bytes]) -> dict[str, Any]:
         "verdict": verdict(chosen),
         "form_alt": f"The form {plan.name}, shaded",
         "key": [
-            ["Fired", lengths(plan.sizing.fired_size_mm)],
+            ["Fired", fired_words(plan)],
             ["Master", lengths(plan.sizing.master_size_mm)],
             ["Clay", shrinkage_words(plan)],
             [
@@ -190,7 +191,7 @@ def _pull(plan: Plan, pull: Pull, number: int, pictures: dict[str, bytes]) -> di
     places = [
         [
             str(p.number),
-            "({:.0f}, {:.0f}, {:.0f})".format(*p.where),
+            at(p.where),
             f"{p.reach_mm:.1f} mm",
             _ml(p.volume_mm3),
         ]

@@ -6,11 +6,12 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from ..errors import at
 from ..findings import Finding
 from ..planning import Plan
 from ..pull import PullStudy
 from ..stand import Stand
-from .words import cottle_words, grams, lengths, seam_words, shrinkage_words
+from .words import cottle_words, fired_words, grams, lengths, seam_words, shrinkage_words
 
 _STYLE = {"stop": "bold red", "warn": "yellow", "note": "dim"}
 
@@ -33,7 +34,7 @@ def plan_text(plan: Plan) -> RenderableType:
         )
     pieces.add_row("all", "", grams(plan.pours.plaster_total_g), grams(plan.pours.water_total_g), "")
     count = "1 piece" if chosen.piece_count == 1 else f"{chosen.piece_count} pieces"
-    fired = lengths(plan.sizing.fired_size_mm)
+    fired = fired_words(plan)
     rows: list[RenderableType] = [
         Text(f"{plan.name}: a {chosen.family} mold, {count}", style="bold"),
         Text(f"Size     fired {fired}, master {lengths(plan.sizing.master_size_mm)}"),
@@ -58,10 +59,7 @@ def check_text(name: str, stand: Stand, study: PullStudy, findings: tuple[Findin
     for pull in study.pulls:
         rows.append(Text(f"Pull     {pull.verdict}"))
         for place in pull.places:
-            x, y, z = place.where
-            rows.append(
-                Text(f"         {place.number}: {place.reach_mm:.1f} mm deep at ({x:.0f}, {y:.0f}, {z:.0f})")
-            )
+            rows.append(Text(f"         {place.number}: {place.reach_mm:.1f} mm deep at {at(place.where)}"))
     rows.append(findings_text(findings))
     return Group(*rows)
 

@@ -13,6 +13,12 @@ def lengths(size: Point) -> str:
     return " × ".join(f"{value:.1f}" for value in size) + " mm"
 
 
+def fired_words(plan: Plan) -> str:
+    """The fired piece's size, where the shrinkage is known."""
+    fired = plan.sizing.fired_size_mm
+    return "not known" if fired is None else lengths(fired)
+
+
 def grams(value: float) -> str:
     """Grams below 10 kg, else kilograms: never more digits than a scale shows."""
     return f"{value:.0f} g" if value < 10_000 else f"{value / 1000:.2f} kg"
