@@ -27,6 +27,8 @@ Axis = Literal["x", "y", "z", "-x", "-y", "-z"]
 OpeningKind = Literal["rim", "foot", "made"]
 WetFrom = Literal["master", "mold", "cast"]
 CottleKind = Literal["ring", "box", "sheet"]
+NatchKind = Literal["cast", "insert", "none"]
+BoardWay = Literal["boards", "bedded"]
 Family = Literal[
     "one-piece", "two-piece", "halves", "halves+foot", "halves+top", "halves+foot+top", "split-layers"
 ]
@@ -161,6 +163,46 @@ class PartingJob(Part, frozen=True):
     """Dihedral angle from which an edge counts as a crease."""
 
 
+class PiecesJob(Part, frozen=True):
+    """How the pieces are finished, and what keeps them in register."""
+
+    natches: NatchKind = "cast"
+    """Knobs of plaster in sockets of plaster; sockets on both sides for printed inserts; or none."""
+    natch_diameter_mm: Annotated[float, Meta(ge=4, le=40)] | None = None
+    """A third of the wall, 8-20 mm, when left out (common practice)."""
+    natch_clearance_mm: Annotated[float, Meta(ge=0, le=2)] = 0.2
+    """Between a printed insert and its sockets, all round; plaster cast against plaster needs none."""
+    natch_taper_deg: Annotated[float, Meta(ge=3, le=45)] = 15.0
+    """Draft of a knob's side, so that pieces part without a wrench (common practice)."""
+    chamfer_mm: Annotated[float, Meta(ge=0, le=10)] = 1.5
+    """Taken off the outer edges while the plaster is damp, 1-2 mm (common practice): sharp ones chip."""
+    drip_bevel_deg: Annotated[float, Meta(ge=0, le=80)] = 0.0
+    """Tilt, from the opening straight down, at which the emptied mold shall rest on a flat cut into its
+    outer edge beside the opening; 0 for none."""
+
+
+class BoardsJob(Part, frozen=True):
+    """What the pieces are poured on."""
+
+    way: BoardWay = "boards"
+    """Printed boards for the first piece, or the master bedded in clay up to each seam."""
+    each_piece: bool = False
+    """A board for every piece instead of pouring against set plaster; the fit then suffers from the
+    spread of the plaster's expansion."""
+    bed_mm: tuple[Positive, Positive, Positive] = (220.0, 220.0, 250.0)
+    """The printer's bed and height; larger boards are cut and pinned."""
+    thickness_mm: Annotated[float, Meta(ge=2, le=30)] = 6.0
+    """Of flanges and end plates: stiff enough for a hand's width of plaster on it (common practice)."""
+    lip_mm: Annotated[float, Meta(ge=0, le=60)] = 15.0
+    """How far a board reaches beyond the cottle, to stand and clamp it on."""
+    fit_mm: Annotated[float, Meta(ge=0, le=1)] = 0.2
+    """Gap between the master and the hole that it stands in."""
+    mark: str | None = None
+    """Cast into an outside face; form, piece, size and date when left out, nothing when empty."""
+    date: str = ""
+    """Part of the mark, as the maker writes dates: moldprep reads no clock."""
+
+
 class PlasterJob(Part, frozen=True):
     """The mix and the scale it is weighed on."""
 
@@ -192,6 +234,8 @@ class Job(Part, frozen=True):
     pull: PullJob = PullJob()
     cottle: CottleJob = CottleJob()
     parting: PartingJob = PartingJob()
+    pieces: PiecesJob = PiecesJob()
+    boards: BoardsJob = BoardsJob()
     plaster: PlasterJob = PlasterJob()
     sheet: SheetJob = SheetJob()
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from .boards import Boards, plan_boards
 from .cottle import Block, choose_block
 from .findings import Finding, worst_first
 from .formulas.walls import least_wall_mm
@@ -11,10 +12,13 @@ from .job import Job
 from .master import Master
 from .parting import Parting, part_mold
 from .pieces import Pieces, cut_pieces
+from .poses import Pose, plan_poses
 from .pour import PourPlan, plan_pours
 from .pull import PullStudy, study_pulls
+from .release import Release, prove_release
 from .sizing import Sizing, size_master
 from .stand import Stand, stand_master
+from .thin import Thin, find_thin
 from .working import SILENT, Memo, Watch
 
 
@@ -31,6 +35,10 @@ class Plan:
     block: Block
     parting: Parting
     pieces: Pieces
+    release: Release
+    thin: Thin
+    poses: tuple[Pose, ...]
+    boards: Boards
     pours: PourPlan
     findings: tuple[Finding, ...]
 
@@ -77,19 +85,59 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
     pieces = kept.get(
         "pieces",
         (stand, block, parting),
-        job.pull,
-        lambda: cut_pieces(stand, block, parting, job.pull, watch=watch),
+        (job.pull, job.pieces),
+        lambda: cut_pieces(stand, block, parting, job.pull, job.pieces, watch=watch),
+    )
+    watch.stage("prove that it opens")
+    release = kept.get(
+        "release",
+        (stand, pieces, parting),
+        tolerance,
+        lambda: prove_release(stand, pieces, parting, tolerance_mm=tolerance, watch=watch),
+    )
+    watch.stage("look for thin plaster")
+    thin = kept.get(
+        "thin",
+        (stand, block, parting, pieces),
+        None,
+        lambda: find_thin(stand, block, parting, pieces, watch=watch),
+    )
+    watch.stage("make the boards")
+    poses = plan_poses(pieces, stand, block, job.boards)
+    boards = kept.get(
+        "boards",
+        (sizing, stand, block, pieces),
+        (job.boards, job.pieces),
+        lambda: plan_boards(
+            poses, pieces, stand, block, sizing, master.name, job.boards, job.pieces, watch=watch
+        ),
     )
     watch.stage("weigh the pours")
     pours = kept.get(
         "pour",
         (pieces, stand, block),
-        job.plaster,
-        lambda: plan_pours(pieces, stand, block, job.plaster, watch=watch),
+        (job.plaster, job.boards),
+        lambda: plan_pours(poses, pieces, stand, job.plaster, watch=watch),
     )
-    stages = (master, sizing, stand, study, block, parting, pieces, pours)
+    stages = (master, sizing, stand, study, block, parting, pieces, release, thin, boards, pours)
     findings = worst_first(tuple(finding for stage in stages for finding in stage.findings))
-    return Plan(master.name, job, master, sizing, stand, study, block, parting, pieces, pours, findings)
+    return Plan(
+        name=master.name,
+        job=job,
+        master=master,
+        sizing=sizing,
+        stand=stand,
+        study=study,
+        block=block,
+        parting=parting,
+        pieces=pieces,
+        release=release,
+        thin=thin,
+        poses=poses,
+        boards=boards,
+        pours=pours,
+        findings=findings,
+    )
 
 
 def check(master: Master, job: Job, *, watch: Watch = SILENT) -> tuple[Sizing, Stand, PullStudy]:

@@ -1,4 +1,4 @@
-"""Stage 8: the pours in their order: pose, plaster and water, pressure and uplift, timing."""
+"""Stage 11: the pours in their order: pose, plaster and water, pressure and uplift, timing."""
 
 from __future__ import annotations
 
@@ -6,12 +6,15 @@ from dataclasses import dataclass
 from math import ceil, isfinite
 
 import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
 
-from .cottle import Block
 from .errors import JobError, Point
 from .findings import Finding
 from .formulas import gypsum, hydrostatics
-from .geometry.mesh import Bools, Floats, Mesh
+from .geometry.columns import rotation_for
+from .geometry.mesh import Floats, Mesh
+from .geometry.outlines import section
 from .job import PlasterJob
 from .materials import (
     DEMOLD_DELICATE,
@@ -27,6 +30,7 @@ from .materials import (
     plaster_named,
 )
 from .pieces import Piece, Pieces
+from .poses import Pose, joint_planes
 from .stand import Stand
 from .working import SILENT, Watch
 
@@ -35,10 +39,12 @@ COARSE_POINTS = 2.0
 1.7 % more pores than 70 (by `formulas.gypsum`)."""
 FLOATS_N = 0.5
 """Newton of uplift from which the card says to fix the master: 50 g of print hold less by themselves."""
-SIDEWAYS = 0.7071
-"""A pull whose upward part is less leads sideways: 45 degrees."""
-SAME_WAY = 0.999
-"""Pulls whose cosine is above this are the same; below its negative, opposite."""
+
+
+JUST_ABOVE_MM = 1e-6
+"""A section this far above a level face cuts what stands on it."""
+FAR_MM = 1e4
+"""Beyond any mold."""
 
 
 @dataclass(frozen=True)
@@ -126,32 +132,26 @@ def mix(volume_ml: float, job: PlasterJob) -> Mix:
 
 
 def plan_pours(
-    pieces: Pieces, stand: Stand, block: Block, job: PlasterJob, *, watch: Watch = SILENT
+    poses: tuple[Pose, ...], pieces: Pieces, stand: Stand, job: PlasterJob, *, watch: Watch = SILENT
 ) -> PourPlan:
-    """A pour for each piece, each seam face down: halves first, those of one side before the other's,
-    the foot piece on the assembled halves, a top piece last.
+    """A pour for each piece, in the order and pose given.
 
-    A piece stands on its seam face, so its pull points up. A one-piece mold is poured with the master's
-    spare down on the board and plaster over its closed end, then turned over. The pours share the job's consistency; each `Pour` says what rounding to the scale made of it.
+    The pours share the job's consistency; each `Pour` says what rounding to the scale made of it.
     """
-    alone = len(pieces.pieces) == 1
-    ordered = _pouring_order(pieces.pieces)
+    by_letter = {piece.letter: piece for piece in pieces.pieces}
     pours = []
-    for k, piece in enumerate(ordered):
-        watch.step(k, len(ordered))
-        made = mix(piece.volume_mm3 / 1000, job)
-        up = np.array(piece.pull)
-        heights = piece.mesh.vertices @ up
-        fill, density = float(np.ptp(heights)), 1000 * made.wet_g / made.solid_ml
-        met = pieces.face_piece == pieces.pieces.index(piece)
-        met |= (pieces.face_piece < 0) & (stand.mesh.normals @ up > 0)
-        uplift, sealed = _lift(stand.mesh, met, up, float(heights.min()), fill, density)
+    for k, pose in enumerate(poses):
+        watch.step(k, len(poses))
+        piece = by_letter[pose.letter]
+        made = mix(piece.poured_mm3 / 1000, job)
+        fill, density = pose.open_mm - pose.base_mm, 1000 * made.wet_g / made.solid_ml
+        uplift, sealed = _lift(stand.mesh, piece, pieces, pose, density)
         pours.append(
             Pour(
                 piece=piece.letter,
                 name=piece.name,
-                pose=_pose(piece, ordered[:k], stand, alone=alone),
-                up=piece.pull,
+                pose=pose.says,
+                up=pose.up,
                 solid_ml=made.solid_ml,
                 slurry_ml=made.slurry_ml,
                 plaster_g=made.plaster_g,
@@ -163,7 +163,7 @@ def plan_pours(
                 pressure_kpa=hydrostatics.pressure_pa(density, fill) / 1000,
                 uplift_n=uplift,
                 sealed_n=sealed,
-                steps=_steps(job, uplift),
+                steps=_steps(job, uplift, pose),
             )
         )
     return PourPlan(
@@ -184,83 +184,44 @@ def _up_to_step(grams: float, step: float) -> float:
     return max(1, ceil(round(grams / step, 9))) * step
 
 
-def _lift(
-    form: Mesh, met: Bools, up: Floats, base: float, fill: float, density: float
-) -> tuple[float, float]:
-    """Uplift with slurry under the master down to the level `base`, never below 0, and without.
+def _lift(form: Mesh, piece: Piece, pieces: Pieces, pose: Pose, density: float) -> tuple[float, float]:
+    """Uplift with slurry under the master down to the level on which the pour stands, and without.
 
-    The faces that the piece meets enclose with that level the volume that slurry surrounds; their
-    upward areas add up to what stands on it. The opening counts where it looks up: there the master
-    reaches through the surface of the slurry, whose pressure is zero.
+    What the slurry surrounds is the form's volume between the piece's seams; without a leak there is
+    no pressure under the form's section at that level, on the piece's side of its seams.
     """
-    upward = form.areas[met] * (form.normals[met] @ up)
-    displaced_ml = float((upward * (form.centroids[met] @ up - base)).sum()) / 1000
-    leaking = hydrostatics.uplift_n(density, displaced_ml, 0.0)
-    standing = float(upward.sum())
-    sealed = hydrostatics.sealed_uplift_n(density, displaced_ml, 0.0, base_mm2=standing, head_mm=fill)
-    return max(0.0, leaking), sealed
+    displaced_ml = piece.displaced_mm3 / 1000
+    rotation = rotation_for(pose.up)
+    standing = section(form, pose.base_mm + JUST_ABOVE_MM, rotation=rotation)
+    for normal, offset in joint_planes(piece, pieces):
+        standing = _in_front(standing, rotation @ np.array(normal), offset, pose.base_mm)
+    head = pose.open_mm - pose.base_mm
+    sealed = hydrostatics.sealed_uplift_n(density, displaced_ml, 0.0, base_mm2=standing.area, head_mm=head)
+    return hydrostatics.uplift_n(density, displaced_ml, 0.0), sealed
 
 
-# --- order and pose -----------------------------------------------------------------------------
+def _in_front(area: BaseGeometry, normal: Floats, offset: float, level: float) -> BaseGeometry:
+    """The part of a level figure that lies in front of a plane, whose normal is given in its axes."""
+    flat = normal[:2]
+    if np.linalg.norm(flat) < 1e-6:
+        return area
+    start = (offset - normal[2] * level) / float(flat @ flat) * flat
+    ahead = FAR_MM * flat / np.linalg.norm(flat)
+    along = np.array([-ahead[1], ahead[0]])
+    corners = [start - along, start + along, start + along + ahead, start - along + ahead]
+    return shapely.intersection(area, shapely.Polygon(corners))
 
 
-def _pouring_order(pieces: tuple[Piece, ...]) -> list[Piece]:
-    """What leaves sideways, one side after the other, then what leaves downward, then upward."""
-    sides: list[Point] = []
-    for piece in pieces:
-        if not any(_along(piece.pull, side) > SAME_WAY for side in sides):
-            sides.append(piece.pull)
-
-    def rank(piece: Piece) -> tuple[int, int, str]:
-        if not _sideways(piece):
-            return (1 if piece.pull[2] < 0 else 2), 0, piece.letter
-        side = next(k for k, pull in enumerate(sides) if _along(piece.pull, pull) > SAME_WAY)
-        return 0, side, piece.letter
-
-    return sorted(pieces, key=rank)
+# --- steps -----------------------------------------------------------------------------------------
 
 
-def _sideways(piece: Piece) -> bool:
-    return abs(piece.pull[2]) < SIDEWAYS
-
-
-def _along(one: Point, other: Point) -> float:
-    """Cosine between two unit directions."""
-    return float(np.dot(one, other))
-
-
-def _pose(piece: Piece, before: list[Piece], stand: Stand, *, alone: bool) -> str:
-    """How master and cottle stand for this pour, in a maker's words."""
-    end = "spare" if stand.spare_mm > 0 else "opening"
-    if alone:
-        return f"upside down: the master's {end} sealed to the board, plaster over its closed end; turn over when set"
-    if not before:
-        side = "on its side" if _sideways(piece) else "upside down"
-        return f"{side}: the seam face on the board, the master bedded to the seam line"
-    if not _sideways(piece):
-        banded = f"the soaped {_letters(before)}{' banded together' if len(before) > 1 else ''}"
-        if piece.pull[2] < 0:
-            return f"upside down: on {banded}, the master left in, plaster over its closed end"
-        return f"right way up: on {banded}, the master left in, plaster level with its {end}"
-    opposite = [other for other in before if _along(other.pull, piece.pull) < -SAME_WAY]
-    beside = [other for other in before if other not in opposite]
-    words = [f"on the soaped seam face of {_letters(opposite)}"] if opposite else ["seam face on the board"]
-    words += [f"against {_letters(beside)}, soaped"] if beside else []
-    return f"on its side{', turned over' if opposite else ''}: {', '.join(words)}, the master left in"
-
-
-def _letters(pieces: list[Piece]) -> str:
-    """A, B and C."""
-    letters = sorted(piece.letter for piece in pieces)
-    return " and ".join([", ".join(letters[:-1]), letters[-1]] if len(letters) > 1 else letters)
-
-
-def _steps(job: PlasterJob, uplift: float) -> tuple[str, ...]:
+def _steps(job: PlasterJob, uplift: float, pose: Pose) -> tuple[str, ...]:
     """The bench's steps in their order, each with its window."""
     hottest = job.water_temperature_c + gypsum.adiabatic_rise_k(job.consistency / 100, purity=job.purity)
     lifted_kg = ceil(10 * uplift / hydrostatics.GRAVITY_M_S2) / 10
     held = f" Fix the master down: it floats with up to {lifted_kg:.1f} kg." if uplift > FLOATS_N else ""
     return (
+        f"Soap: {pose.separator}.",
         f"Cottle up, {FREEBOARD_MM} above the plaster, and seal it.{held}",
         f"Water at {job.water_temperature_c:g} °C into the bucket first; strew the plaster in. Soak {SOAK}.",
         f"Mix {MIX} without beating in air; pour while it is like cream and glossy, all buckets of this piece.",

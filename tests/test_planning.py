@@ -15,7 +15,20 @@ from moldprep.sheet.record import record_json
 from moldprep.working import Memo, Watch
 from tests.samples import FOLDER, planned
 
-RESULTS = ("sizing", "stand", "study", "block", "parting", "pieces", "pours")
+RESULTS = (
+    "sizing",
+    "stand",
+    "study",
+    "block",
+    "parting",
+    "pieces",
+    "release",
+    "thin",
+    "boards",
+    "pours",
+)
+MADE = {"pieces", "release", "thin", "boards", "pours"}
+"""What follows from the pieces."""
 JOB = job_from_dict({"shrinkage": {"total_percent": 10}, "parting": {"azimuths": 4}})
 
 
@@ -42,9 +55,11 @@ def kept(before: Plan, after: Plan) -> set[str]:
         ({}, set()),
         ({"sheet": {"paper": "letter"}}, set()),
         ({"plaster": {"consistency": 75}}, {"pours"}),
-        ({"parting": {"azimuths": 5}}, {"parting", "pieces", "pours"}),
-        ({"cottle": {"rings_mm": [300]}}, {"block", "parting", "pieces", "pours"}),
-        ({"pull": {"tolerance_mm": 0.2}}, {"study", "parting", "pieces", "pours"}),
+        ({"boards": {"lip_mm": 10}}, {"boards", "pours"}),
+        ({"pieces": {"chamfer_mm": 1}}, MADE),
+        ({"parting": {"azimuths": 5}}, {"parting"} | MADE),
+        ({"cottle": {"rings_mm": [300]}}, {"block", "parting"} | MADE),
+        ({"pull": {"tolerance_mm": 0.2}}, {"study", "parting"} | MADE),
         ({"cottle": {"wall_mm": 33}}, set(RESULTS) - {"sizing"}),
         ({"stand": {"floor_mm": 50}}, set(RESULTS) - {"sizing"}),
         ({"shrinkage": {"total_percent": 11}}, set(RESULTS)),
@@ -95,9 +110,12 @@ STAGES = [
     "choose the cottle",
     "find the seams",
     "cut the pieces",
+    "prove that it opens",
+    "look for thin plaster",
+    "make the boards",
     "weigh the pours",
 ]
-LONG = ["study the pulls", "find the seams", "cut the pieces"]
+LONG = ["study the pulls", "find the seams", "cut the pieces", "prove that it opens"]
 """Stages that take more than a second on a large mesh step between their units of work."""
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from ..errors import FileError
 
 RECORD = "plan.json"
-PLAN_NAMES = ("sheet.pdf", RECORD, "master.stl", "pieces/*.stl")
+PLAN_NAMES = ("sheet.pdf", RECORD, "master.stl", "pieces/*.stl", "boards/*.stl")
 """What a plan's folder may hold; a folder with anything else is not replaced."""
 LITTER = (".DS_Store", "Thumbs.db", "desktop.ini")
 """What file browsers leave in any folder."""

@@ -12,9 +12,10 @@ from typing import TypeAlias
 
 import manifold3d
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from ..errors import FormError
+from .columns.frame import rotation_for
 from .mesh import Floats, Mesh
 
 Solid: TypeAlias = manifold3d.Manifold
@@ -103,9 +104,9 @@ def intersection(solid: Solid, other: Solid) -> Solid:
     return checked(solid ^ other, "The common solid")
 
 
-def split(solid: Solid, normal: Sequence[float], offset: float) -> tuple[Solid, Solid]:
+def split(solid: Solid, normal: ArrayLike, offset: float) -> tuple[Solid, Solid]:
     """The parts of a solid on the plane's positive side, normal . p > offset, and on its negative side."""
-    ahead, behind = solid.split_by_plane(tuple(float(value) for value in normal), float(offset))
+    ahead, behind = solid.split_by_plane(tuple(float(value) for value in np.asarray(normal)), float(offset))
     return checked(ahead, "The cut solid"), checked(behind, "The cut solid")
 
 
@@ -136,6 +137,65 @@ def prism(outlines: Floats | Sequence[Floats], low: float, high: float, *, sprea
         return np.column_stack([points[:, 0] + x, points[:, 1] + y, ends])
 
     return checked(made.warp_batch(set_up), "The prism")
+
+
+def hulled(points: Floats) -> Solid:
+    """The convex solid round points (n, 3); their coordinates are kept as they are."""
+    return checked(manifold3d.Manifold.hull_points(np.array(points, dtype=np.float64)), "The hull")
+
+
+def plug(
+    foot: ArrayLike,
+    axis: ArrayLike,
+    *,
+    radius: float,
+    tip_radius: float,
+    length: float,
+    root: float = 1.0,
+    sides: int = 48,
+) -> Solid:
+    """A round plug: a cylinder `root` deep behind its foot, and from the foot a frustum along the unit axis.
+
+    radius: at the foot, tip_radius: at the end `length` beyond it, not more than `radius`; prisms of
+    `sides` sides inscribed in the round ones.
+    """
+    turn = np.arange(sides) * (2 * np.pi / sides)
+    u, v, along = rotation_for(axis)
+    around = np.outer(np.cos(turn), u) + np.outer(np.sin(turn), v)
+    levels = ((radius, -root), (radius, 0.0), (tip_radius, length))
+    return hulled(np.vstack([np.asarray(foot) + reach * around + height * along for reach, height in levels]))
+
+
+def moved(solid: Solid, by: ArrayLike) -> Solid:
+    """The solid, moved by a vector."""
+    return solid.translate(tuple(float(value) for value in np.asarray(by)))
+
+
+def placed(solid: Solid, rotation: Floats) -> Solid:
+    """A solid given in the local axes of a rotation (3, 3), rows u, v, d, in world axes."""
+    return solid.transform(np.column_stack([np.asarray(rotation).T, np.zeros(3)]))
+
+
+def shadow_width(solid: Solid, direction: ArrayLike, *, most: float, exact: float = 0.01) -> float:
+    """Width of what a solid covers when seen along a direction: twice the greatest inscribed radius.
+
+    Found by halving to `exact` mm, up to `most`; 0 for an empty solid.
+    """
+    if solid.is_empty():
+        return 0.0
+    rotation = np.column_stack([rotation_for(direction), np.zeros(3)])
+    shadow = solid.transform(rotation).project()
+
+    def holds(width: float) -> bool:
+        return not shadow.offset(-width / 2, manifold3d.JoinType.Miter).is_empty()
+
+    low, high = 0.0, most
+    if holds(high):
+        return high
+    while high - low > exact:
+        middle = (low + high) / 2
+        low, high = (middle, high) if holds(middle) else (low, middle)
+    return high
 
 
 def filled(contours: Sequence[Floats]) -> list[Floats]:

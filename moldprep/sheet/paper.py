@@ -13,12 +13,12 @@ from ..errors import at
 from ..findings import Finding
 from ..materials import ASSUMED, Figure, plaster_named
 from ..parting import Candidate
+from ..pieces import leaves
 from ..planning import Plan
 from ..pull import Pull, direction_name
 from .drawings import TINTS, Drawing, cut, seam_list, view
 from .pictures import MOST_MARKS, form_picture, pull_svg, svg_of
 from .record import record_hash, record_json
-from .text import leaves
 from .words import cottle_words, fired_words, grams, lengths, seam_words, shrinkage_words
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}

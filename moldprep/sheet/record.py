@@ -13,6 +13,7 @@ import numpy as np
 from ..findings import Finding
 from ..master import Master
 from ..parting import Candidate, Seam
+from ..pieces import Joint
 from ..planning import Plan
 from ..pull import Pull, PullStudy
 from ..sizing import Sizing
@@ -57,11 +58,21 @@ def record(plan: Plan) -> dict[str, Any]:
                     "name": piece.name,
                     "pull": piece.pull,
                     "volume_mm3": piece.volume_mm3,
+                    "poured_mm3": piece.poured_mm3,
                     "least_draft_deg": piece.least_draft_deg,
-                    "released": piece.released,
+                    "released": proof.released,
                 }
-                for piece in plan.pieces.pieces
+                for piece, proof in zip(plan.pieces.pieces, plan.release.proofs, strict=True)
             ],
+            "joints": [_joint(joint) for joint in plan.pieces.joints],
+            "release": {
+                "opens": plan.release.opens,
+                "order": plan.release.order,
+                "tolerance_mm": plan.release.tolerance_mm,
+                "blocking_mm": plan.release.blocking,
+                "proofs": [msgspec.to_builtins(proof) for proof in plan.release.proofs],
+            },
+            "poses": [msgspec.to_builtins(pose) for pose in plan.poses],
             "balance": plan.pieces.balance,
             "pours": [
                 {name: value for name, value in msgspec.to_builtins(pour).items() if name != "steps"}
@@ -174,6 +185,19 @@ def _candidate(candidate: Candidate) -> dict[str, Any]:
 
 def _seam(seam: Seam) -> dict[str, Any]:
     return {str(name): value for name, value in msgspec.to_builtins(seam).items()}
+
+
+def _joint(joint: Joint) -> dict[str, Any]:
+    return {
+        "socket": joint.socket,
+        "knob": joint.knob,
+        "normal": joint.normal,
+        "offset_mm": joint.offset_mm,
+        "area_mm2": joint.area_mm2,
+        "kind": joint.kind,
+        "natches": [msgspec.to_builtins(natch) for natch in joint.natches],
+        "reason": joint.reason,
+    }
 
 
 def _plain(value: Any) -> Any:

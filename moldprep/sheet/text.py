@@ -8,6 +8,7 @@ from rich.text import Text
 
 from ..errors import at
 from ..findings import Finding
+from ..pieces import leaves
 from ..planning import Plan
 from ..pull import PullStudy
 from ..stand import Stand
@@ -74,16 +75,3 @@ def findings_text(findings: tuple[Finding, ...]) -> RenderableType:
             for finding in findings
         ]
     )
-
-
-def leaves(pull: tuple[float, float, float]) -> str:
-    """How a piece leaves, in a word or two."""
-    names = {
-        (0, 0, 1): "upward",
-        (0, 0, -1): "downward",
-        (1, 0, 0): "to the right",
-        (-1, 0, 0): "to the left",
-    }
-    names |= {(0, -1, 0): "to the front", (0, 1, 0): "to the back"}
-    best = max(names, key=lambda way: sum(a * b for a, b in zip(way, pull, strict=True)))
-    return names[best]
