@@ -111,6 +111,11 @@ HEAVY_LIFT_KG = Figure(
     "one-person lift at floor level", 13.07, "kg", "with H 30, V 0, D 75 cm", "NIOSH lifting equation, 94-110"
 )
 
+READY_WATER = Figure("water left in a mold ready to cast", 10, "% of dry weight", "5–15", PRACTICE)
+SLIP_DENSITY = Figure(
+    "casting slip", 1.775, "g/mL", "1.75–1.80", "casting slip's usual specific gravity; practice"
+)
+
 
 def _middle(span: Range) -> Figure:
     """A span as a figure: its middle, and the span as its range."""
@@ -156,4 +161,6 @@ ASSUMED: tuple[Figure, ...] = (
         for span in (SOAK, MIX, SET, DEMOLD_PLAIN, DEMOLD_DELICATE, FREEBOARD_MM, PRINT_SOFTENS_C)
     ),
     HEAVY_LIFT_KG,
+    READY_WATER,
+    SLIP_DENSITY,
 )

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from .boards import Boards, plan_boards
 from .cottle import Block, choose_block
+from .cottling import CottleNeed, cottle_needs
 from .findings import Finding, worst_first
 from .formulas.walls import least_wall_mm
 from .job import Job
@@ -39,6 +40,7 @@ class Plan:
     thin: Thin
     poses: tuple[Pose, ...]
     boards: Boards
+    needs: tuple[CottleNeed, ...]
     pours: PourPlan
     findings: tuple[Finding, ...]
 
@@ -112,6 +114,7 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
             poses, pieces, stand, block, sizing, master.name, job.boards, job.pieces, watch=watch
         ),
     )
+    needs = cottle_needs(poses, pieces, block)
     watch.stage("weigh the pours")
     pours = kept.get(
         "pour",
@@ -135,6 +138,7 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         thin=thin,
         poses=poses,
         boards=boards,
+        needs=needs,
         pours=pours,
         findings=findings,
     )

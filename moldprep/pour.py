@@ -1,4 +1,4 @@
-"""Stage 11: the pours in their order: pose, plaster and water, pressure and uplift, timing."""
+"""Stage 12: the pours in their order: pose, plaster and water, pressure and uplift, timing."""
 
 from __future__ import annotations
 
@@ -24,7 +24,9 @@ from .materials import (
     MIX,
     PLASTERS,
     PRINT_SOFTENS_C,
+    READY_WATER,
     SET,
+    SLIP_DENSITY,
     SOAK,
     Plaster,
     plaster_named,
@@ -93,11 +95,19 @@ class Pour:
 
 @dataclass(frozen=True)
 class PourPlan:
-    """The pours in pouring order; one consistency for the whole mold."""
+    """The pours in pouring order; one consistency for the whole mold.
+
+    wet_total_g, dry_total_g: the whole mold just set, and dry. heaviest_lift_g, heaviest_lift: the most
+    that has to be lifted or turned over, and what that is.
+    """
 
     pours: tuple[Pour, ...]
     plaster_total_g: float
     water_total_g: float
+    wet_total_g: float
+    dry_total_g: float
+    heaviest_lift_g: float
+    heaviest_lift: str
     consistency: float
     findings: tuple[Finding, ...] = ()
 
@@ -170,9 +180,23 @@ def plan_pours(
         tuple(pours),
         sum(pour.plaster_g for pour in pours),
         sum(pour.water_g for pour in pours),
+        *_weights(tuple(pours), stand),
         job.consistency,
         (*_plaster_findings(job), *_scale_findings(tuple(pours), job), *_heavy(tuple(pours))),
     )
+
+
+def _weights(pours: tuple[Pour, ...], stand: Stand) -> tuple[float, float, float, str]:
+    """Weights of the whole mold, wet and dry, and the heaviest lift.
+
+    The mold is turned over twice: set and wet with the master in it, and later workably damp and full of
+    slip. The master's own weight is left out: a print is light.
+    """
+    wet, dry = sum(pour.wet_g for pour in pours), sum(pour.dry_g for pour in pours)
+    full = dry * (1 + READY_WATER.value / 100) + stand.mesh.volume / 1000 * SLIP_DENSITY.value
+    if full > wet:
+        return wet, dry, full, "the mold full of slip, being turned over"
+    return wet, dry, wet, "the whole mold just set, being turned over"
 
 
 def _plaster(job: PlasterJob) -> Plaster:

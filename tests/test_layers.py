@@ -26,7 +26,7 @@ LAYERS = [
     {"pieces"},
     {"release", "thin"},
     {"poses"},
-    {"boards"},
+    {"boards", "cottling"},
     {"pour"},
     {"planning"},
     {"sheet", "files"},

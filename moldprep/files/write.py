@@ -12,7 +12,17 @@ from pathlib import Path
 from ..errors import FileError
 
 RECORD = "plan.json"
-PLAN_NAMES = ("sheet.pdf", RECORD, "master.stl", "pieces/*.stl", "boards/*.stl")
+PLAN_NAMES = (
+    "sheet.pdf",
+    RECORD,
+    "master.stl",
+    "pieces/*.stl",
+    "boards/*.stl",
+    "*.3mf",
+    "view.glb",
+    "templates/*.svg",
+    "templates/*.dxf",
+)
 """What a plan's folder may hold; a folder with anything else is not replaced."""
 LITTER = (".DS_Store", "Thumbs.db", "desktop.ini")
 """What file browsers leave in any folder."""

@@ -26,7 +26,7 @@ CHORD_ERROR = 0.02
 """How far chords may stand from the curves of a letter, mm: a twentieth of a 0.4 mm nozzle."""
 
 _PAGES = """#set page(width: auto, height: auto, margin: 0pt)
-#set text(font: "DejaVu Sans Mono", weight: "bold", size: 100pt, fallback: false, ligatures: false)
+#set text(font: "DejaVu Sans Mono", weight: "bold", size: 100pt, fallback: false)
 #set text(top-edge: "cap-height", bottom-edge: "baseline")
 #for line in sys.inputs.lines.split("\\n") { page(line) }"""
 _WITHOUT_GLYPH = "\U0010ffff"  # stands for no character, ever: its glyph is the font's "missing" sign

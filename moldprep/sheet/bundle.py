@@ -4,20 +4,55 @@ from __future__ import annotations
 
 import re
 
+from ..geometry.coarse import coarse
+from ..geometry.mesh import Mesh
 from ..planning import Plan
-from .meshes import stl_bytes
+from .apart import Part, drawn_apart
+from .drawings import TINTS
+from .meshes import glb_bytes, stl_bytes, threemf_bytes
 from .paper import sheet_pdf
 from .record import record_json
 
+CELLS_SHOWN = 192
+"""Cells along a part of `view.glb`: enough for a screen; finer parts are shown by a stand-in."""
+VIEW_GAP = 0.12
+"""Pieces stand a little apart in `view.glb`, as a share of the block."""
+
 
 def plan_files(plan: Plan) -> dict[str, bytes]:
-    """sheet.pdf, plan.json, master.stl (in the casting pose, with its spare) and pieces/NAME.stl."""
+    """sheet.pdf, plan.json, master.stl (in the casting pose, with its spare), pieces and boards to print
+    (STL, and 3MF in mm), view.glb with the mold a little apart."""
     files = {
         "sheet.pdf": sheet_pdf(plan),
         "plan.json": record_json(plan),
         "master.stl": stl_bytes(plan.stand.mesh, plan.name),
     }
-    for piece in plan.pieces.pieces:
-        name = re.sub(r"[^a-z0-9]+", "-", piece.name.lower())
-        files[f"pieces/{piece.letter}-{name}.stl"] = stl_bytes(piece.mesh, f"{plan.name} {piece.name}")
+    pieces = {f"{piece.letter}-{_plain(piece.name)}": piece.mesh for piece in plan.pieces.pieces}
+    for name, mesh in pieces.items():
+        files[f"pieces/{name}.stl"] = stl_bytes(mesh, f"{plan.name} {name}")
+    files["pieces.3mf"] = threemf_bytes(pieces, colours=dict(zip(pieces, TINTS, strict=False)))
+    boards = {}
+    for board in plan.boards.boards:
+        for number, mesh in enumerate(board.prints, 1):
+            boards[board.name + (f"-part-{number}" if len(board.prints) > 1 else "")] = mesh
+    for name, mesh in boards.items():
+        files[f"boards/{name}.stl"] = stl_bytes(mesh, f"{plan.name} {name}")
+    if boards:
+        files["boards.3mf"] = threemf_bytes(boards)
+    files["view.glb"] = glb_bytes(
+        {
+            f"{part.letter} {part.name}".strip(): (_shown(part), part.tint, 1.0)
+            for part in drawn_apart(plan, VIEW_GAP)
+        }
+    )
     return files
+
+
+def _shown(part: Part) -> Mesh:
+    """The part in its place, drawn coarser where it is very fine."""
+    mesh = coarse(part.mesh, cells=CELLS_SHOWN)
+    return Mesh(mesh.vertices + part.moved, mesh.faces)
+
+
+def _plain(name: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "-", name.lower())

@@ -115,6 +115,8 @@ def cut(plan: Plan, *, width: float, height: float) -> Drawing:
     for k, area in enumerate(pieces):
         sheet.hatched(area, k)
     sheet.area(form, fill="#fffdf8", stroke=INK)
+    for wall in _walls(form, shapely.union_all([form, *pieces]), plan.stand.rim_mm):
+        sheet.thickness(wall)
     for k, area in enumerate(pieces):
         if not area.is_empty:
             largest = max(shapely.get_parts(area), key=lambda part: part.area)
@@ -130,6 +132,25 @@ def cut(plan: Plan, *, width: float, height: float) -> Drawing:
     sheet.heights(shapely.union_all(pieces), marks)
     sheet.dimension_across(shapely.union_all(pieces))
     return sheet.drawing()
+
+
+def _walls(form: BaseGeometry, block: BaseGeometry, rim: float) -> list[shapely.LineString]:
+    """Where the wall is thinnest: to the left, to the right and under the form, below the rim."""
+    low_x, low_y, high_x, _ = block.bounds
+    points = shapely.get_coordinates(form.boundary)
+    points = points[points[:, 1] < rim]
+    if not len(points):
+        return []
+    left, right, foot = (
+        points[points[:, 0].argmin()],
+        points[points[:, 0].argmax()],
+        points[points[:, 1].argmin()],
+    )
+    return [
+        shapely.LineString([(low_x, left[1]), left]),
+        shapely.LineString([right, (high_x, right[1])]),
+        shapely.LineString([(foot[0], low_y), foot]),
+    ]
 
 
 def _lowest(plan: Plan) -> str:
@@ -257,6 +278,31 @@ class _Paper:
         self._body.append(f'<path d="{ends}" stroke="{INK}" stroke-width="0.5" fill="none"/>')
         self._body.append(f'<path d="{arrows}" fill="{INK}"/>')
         self._text((x0 + x1) / 2, y + 13, f"{high - low:.1f} mm", anchor="middle")
+
+    def thickness(self, wall: shapely.LineString) -> None:
+        """A wall's thickness in mm between arrows, on a ground of its own so that hatching does not cross it."""
+        (x0, y0), (x1, y1) = (self.place(*at) for at in wall.coords)
+        length = float(np.hypot(x1 - x0, y1 - y0))
+        if length < 1:
+            return
+        ux, uy = (x1 - x0) / length, (y1 - y0) / length
+        line = f"M{x0:.1f} {y0:.1f}L{x1:.1f} {y1:.1f}"
+        heads = "".join(
+            f"M{x:.1f} {y:.1f}l{s * 6 * ux - 2 * uy:.1f} {s * 6 * uy + 2 * ux:.1f}l{4 * uy:.1f} {-4 * ux:.1f}z"
+            for x, y, s in ((x0, y0, 1), (x1, y1, -1))
+        )
+        self._body.append(
+            f'<path d="{line}" stroke="white" stroke-width="3"/><path d="{line}" stroke="{INK}" stroke-width="0.7"/>'
+            f'<path d="{heads}" fill="{INK}"/>'
+        )
+        text = f"{wall.length:.0f}"
+        x, y = (x0 + x1) / 2, (y0 + y1) / 2
+        wide = 6.2 * len(text) + 4
+        x, y = (x, y - 10) if abs(ux) > abs(uy) else (x + wide / 2 + 4, y)
+        self._body.append(
+            f'<rect x="{x - wide / 2:.1f}" y="{y - 7:.1f}" width="{wide:.1f}" height="14" rx="2" fill="white"/>'
+        )
+        self._text(x, y + 3.8, text, anchor="middle", bold=True)
 
     def drawing(self) -> Drawing:
         size = f'width="{self._width:.2f}pt" height="{self._height:.2f}pt"'

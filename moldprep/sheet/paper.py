@@ -9,6 +9,7 @@ from typing import Any, cast
 
 import typst
 
+from ..cottling import FREEBOARD_MM, GRIP_MM, OVERLAP_MM, CottleNeed
 from ..errors import at
 from ..findings import Finding
 from ..materials import ASSUMED, Figure, plaster_named
@@ -16,14 +17,16 @@ from ..parting import Candidate
 from ..pieces import leaves
 from ..planning import Plan
 from ..pull import Pull, direction_name
+from .apart import apart_svg
 from .drawings import TINTS, Drawing, cut, seam_list, view
-from .pictures import MOST_MARKS, form_picture, pull_svg, svg_of
+from .pictures import MOST_MARKS, board_picture, form_picture, pull_svg, svg_of
 from .record import record_hash, record_json
 from .words import cottle_words, fired_words, grams, lengths, seam_words, shrinkage_words
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 MOST_RUNNERS_UP = 6
 MOST_PLACES = 14
+MOST_PRINTS = 4
 
 CAUTIONS = (
     "Plaster dust: wear a dust mask when you weigh and strew; limits are 15 mg/m³ total and 5 mg/m³ respirable "
@@ -103,9 +106,35 @@ def _data(plan: Plan, paper: str, pictures: dict[str, bytes]) -> dict[str, Any]:
                 "plaster": grams(pours[piece.letter].plaster_g),
                 "water": grams(pours[piece.letter].water_g),
                 "wet": grams(pours[piece.letter].wet_g),
+                "dry": grams(pours[piece.letter].dry_g),
             }
             for piece in plan.pieces.pieces
         ],
+        "lift": f"Heaviest lift: {plan.pours.heaviest_lift}, about {grams(plan.pours.heaviest_lift_g)}. "
+        f"The whole mold weighs {grams(plan.pours.wet_total_g)} just set and {grams(plan.pours.dry_total_g)} dry.",
+        "apart": _apart(plan, pictures),
+        "order": _order(plan, tints),
+        "poses": [
+            {
+                "letter": pose.letter,
+                "tint": tints[pose.letter],
+                "name": pose.name,
+                "says": pose.says[0].upper() + pose.says[1:] + ".",
+            }
+            for pose in plan.poses
+        ],
+        "needs": [
+            {
+                "letter": need.letter,
+                "tint": tints[need.letter],
+                "name": _need_words(need),
+                "height": f"{need.height_mm:.0f} mm",
+                "straps": str(need.straps),
+                "seal": f"{need.seal_mm / 1000:.2f} m",
+            }
+            for need in plan.needs
+        ],
+        "boards": _boards(plan, pictures),
         "seams": [seam_words(seam) for seam in seam_list(plan)],
         "pulls": [_pull(plan, pull, number, pictures) for number, pull in enumerate(plan.study.pulls)],
         "axes": [
@@ -121,6 +150,9 @@ def _data(plan: Plan, paper: str, pictures: dict[str, bytes]) -> dict[str, Any]:
         ],
         "section": _section(plan, pictures),
         "runners_up": [_runner_up(candidate) for candidate in plan.parting.runners_up[:MOST_RUNNERS_UP]],
+        "needs_note": f"Heights with {FREEBOARD_MM:.0f} mm above the plaster, and {GRIP_MM:.0f} mm down over set plaster "
+        f"where it stands on some; lengths with {OVERLAP_MM:.0f} mm of overlap; seal with clay along the foot and "
+        "every plate.",
         "cottle": f"{cottle_words(plan.block)[0].upper()}{cottle_words(plan.block)[1:]}; "
         f"evenness {plan.block.evenness:.2f} (1 is even all round).",
         "cottles": [
@@ -209,11 +241,67 @@ def _pull(plan: Plan, pull: Pull, number: int, pictures: dict[str, bytes]) -> di
     }
 
 
+def _apart(plan: Plan, pictures: dict[str, bytes]) -> dict[str, str]:
+    pictures["apart.svg"] = apart_svg(plan).encode()
+    return {
+        "picture": "apart.svg",
+        "alt": "The pieces drawn apart along their pulls, the master between them",
+    }
+
+
+def _order(plan: Plan, tints: dict[str, str]) -> list[dict[str, str]]:
+    """Taking the mold apart, step by step, in the casting pose."""
+    pieces = plan.pieces.pieces
+    if len(pieces) == 1:
+        says = "Tap the rim with a mallet of wood or rubber and draw the master upward, straight."
+        return [{"letter": "A", "tint": tints["A"], "says": says}]
+    found = []
+    for k, (piece, proof) in enumerate(zip(pieces, plan.release.proofs, strict=True)):
+        says = f"{piece.name.capitalize()}: straight {leaves(piece.pull)}"
+        if k == len(pieces) - 1:
+            says += ", away from the master"
+        if not proof.released:
+            says += f"; held {max(proof.lateral_mm, *(one.lateral_mm for one in proof.slid)):.1f} mm deep"
+        found.append({"letter": piece.letter, "tint": tints[piece.letter], "says": says + "."})
+    return found
+
+
+def _need_words(need: CottleNeed) -> str:
+    """What to cut or find for a cottle."""
+    if need.boards:
+        wide, deep = need.boards
+        return f"boards, {wide:.0f} × {deep:.0f} mm inside"
+    sort = "ring, or a strip" if need.kind == "ring" else "sheet"
+    return f"{sort} {need.sheet_mm:.0f} mm long"
+
+
+def _boards(plan: Plan, pictures: dict[str, bytes]) -> list[dict[str, Any]]:
+    found = []
+    for number, board in enumerate(plan.boards.boards):
+        sizes = " and ".join(
+            f"{x:.0f} × {y:.0f} × {z:.0f}"
+            for x, y, z in (mesh.extents for mesh in board.prints[:MOST_PRINTS])
+        )
+        more = len(board.prints) - MOST_PRINTS
+        name = f"board{number}.svg"
+        pictures[name] = svg_of(board_picture(board.prints[0])).encode()
+        found.append(
+            {
+                "name": board.name,
+                "picture": name,
+                "alt": f"Board {board.name} as it is printed",
+                "says": board.says,
+                "size": f"{sizes} mm" + (f" and {more} more" if more > 0 else ""),
+            }
+        )
+    return found
+
+
 def _section(plan: Plan, pictures: dict[str, bytes]) -> dict[str, Any]:
     drawn = _drawn(
         cut(plan, width=470, height=400), "section.svg", "Section through mold and master", pictures
     )
-    return {**drawn, "note": "plaster hatched, master white"}
+    return {**drawn, "note": "plaster hatched, master white, walls in mm where they are thinnest"}
 
 
 def _drawn(drawing: Drawing, name: str, title: str, pictures: dict[str, bytes]) -> dict[str, Any]:

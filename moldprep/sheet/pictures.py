@@ -20,11 +20,17 @@ CLASS_COLOURS = np.array([(0x8F, 0xB8, 0xA4), (0xD9, 0xA4, 0x41), (0x7B, 0x2D, 0
 MOST_MARKS = 12
 """Locked places that get a number on the picture; the list names them all."""
 _LINES = 460
+_BOARD_LINES = 320
 
 
 def form_picture(plan: Plan) -> Picture:
     """The form without its spare, seen from the front, a little from above and to one side."""
     return picture(plan.stand.form, three_quarters(-60.0), lines=_LINES)
+
+
+def board_picture(mesh: Mesh) -> Picture:
+    """A board as it lies on the printer's bed, seen from the front and high above."""
+    return picture(mesh, three_quarters(-75.0, 55.0), lines=_BOARD_LINES)
 
 
 def pieces_picture(plan: Plan) -> Picture:
@@ -45,26 +51,26 @@ def pull_svg(mesh: Mesh, pull: Pull) -> tuple[str, float, float]:
     )
     scale = 0.55  # points per pixel
     height, width = shown.pixels.shape[0] * scale, shown.pixels.shape[1] * scale
-    body = [_embedded(png(shown), width, height)]
+    body = [embedded(png(shown), width, height)]
     places = pull.places[:MOST_MARKS]
     if places:
         body.append(_marks(shown.pixel([place.where for place in places]) * scale, width))
     full = width + (36 if places else 4)
-    return _svg(body, full, height), full, height
+    return svg(body, full, height), full, height
 
 
 def svg_of(shown: Picture, *, points_per_pixel: float = 0.55) -> str:
     """The picture wrapped in SVG, which is text and so can be handed to the typesetter in memory."""
     height, width = shown.pixels.shape[0] * points_per_pixel, shown.pixels.shape[1] * points_per_pixel
-    return _svg([_embedded(png(shown), width, height)], width, height)
+    return svg([embedded(png(shown), width, height)], width, height)
 
 
-def _embedded(data: bytes, width: float, height: float) -> str:
+def embedded(data: bytes, width: float, height: float) -> str:
     source = base64.b64encode(data).decode()
     return f'<image x="0" y="0" width="{width:.2f}" height="{height:.2f}" href="data:image/png;base64,{source}"/>'
 
 
-def _svg(body: list[str], width: float, height: float) -> str:
+def svg(body: list[str], width: float, height: float) -> str:
     size = f'width="{width:.2f}pt" height="{height:.2f}pt" viewBox="0 0 {width:.2f} {height:.2f}"'
     return f'<svg xmlns="http://www.w3.org/2000/svg" {size}>{"".join(body)}</svg>'
 

@@ -72,7 +72,21 @@ def record(plan: Plan) -> dict[str, Any]:
                 "blocking_mm": plan.release.blocking,
                 "proofs": [msgspec.to_builtins(proof) for proof in plan.release.proofs],
             },
+            "thin": [msgspec.to_builtins(place) for place in plan.thin.places],
             "poses": [msgspec.to_builtins(pose) for pose in plan.poses],
+            "cottle_needs": [msgspec.to_builtins(need) for need in plan.needs],
+            "boards": [
+                {
+                    "name": board.name,
+                    "piece": board.piece,
+                    "kind": board.kind,
+                    "prints_mm": [part.extents for part in board.prints],
+                    "cuts": board.cuts,
+                    "marked": board.marked,
+                    "says": board.says,
+                }
+                for board in plan.boards.boards
+            ],
             "balance": plan.pieces.balance,
             "pours": [
                 {name: value for name, value in msgspec.to_builtins(pour).items() if name != "steps"}
@@ -80,6 +94,10 @@ def record(plan: Plan) -> dict[str, Any]:
             ],
             "plaster_total_g": plan.pours.plaster_total_g,
             "water_total_g": plan.pours.water_total_g,
+            "wet_total_g": plan.pours.wet_total_g,
+            "dry_total_g": plan.pours.dry_total_g,
+            "heaviest_lift_g": plan.pours.heaviest_lift_g,
+            "heaviest_lift": plan.pours.heaviest_lift,
             "findings": [msgspec.to_builtins(finding) for finding in plan.findings],
         }
     )
