@@ -53,7 +53,7 @@ CELLS: list[tuple[str, str]] = [
     (
         "code",
         "for pour in plan.pours.pours:\n    print(pour.piece, pour.name, round(pour.plaster_g), 'g of plaster,', round(pour.water_g), 'g of water;', pour.pose)\n"
-        "assert abs(sum(piece.volume_mm3 for piece in plan.pieces.pieces) + plan.stand.mesh.volume - plan.block.volume_mm3) < 1",
+        "assert abs(sum(piece.poured_mm3 for piece in plan.pieces.pieces) + plan.stand.mesh.volume - plan.block.volume_mm3) < 1",
     ),
     ("markdown", "## The sheet"),
     (

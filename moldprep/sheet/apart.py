@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,18 +22,26 @@ TURN_DEG = 32.0
 """The eye looks along the seam of the halves, turned by this, so that one half shows its inside."""
 ELEVATION_DEG = 18.0
 _LINES = 620
-_POINTS_PER_PIXEL = 0.72
+_PAD = 92.0
+"""Room for names at both sides, points."""
 
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """One part of the drawing: the letter ("" for the master), its name, its place and its tint."""
+    """One part of the drawing: the letter ("" for the master), its name, its tint, and how far it is moved:
+    along its pull, and up to clear what is stacked below."""
 
     letter: str
     name: str
     mesh: Mesh
-    moved: Floats
+    along: Floats
+    lift: Floats
     tint: str
+
+    @property
+    def moved(self) -> Floats:
+        """In all."""
+        return self.along + self.lift
 
 
 def drawn_apart(plan: Plan, gap: float = GAP) -> list[Part]:
@@ -43,24 +52,29 @@ def drawn_apart(plan: Plan, gap: float = GAP) -> list[Part]:
     low, high = plan.block.outline.min(axis=0), plan.block.outline.max(axis=0)
     size = np.array([*(high - low), plan.block.top_mm - plan.block.bottom_mm])
     alone = len(plan.pieces.pieces) == 1
+    levels = sorted({round(float(p.mesh.bounds[0, 2])) for p in plan.pieces.pieces if sideways(p.pull)})
     found = []
     for k, piece in enumerate(plan.pieces.pieces):
         pull = np.array(piece.pull)
         away = np.zeros(3) if alone else gap * float(np.abs(pull) @ size) * pull
-        found.append(Part(piece.letter, piece.name, piece.mesh, away, TINTS[k % len(TINTS)]))
+        stacked = (
+            sum(level < round(float(piece.mesh.bounds[0, 2])) for level in levels) if len(levels) > 1 else 0
+        )
+        lift = np.array([0.0, 0.0, gap * size[2] * stacked]) if pull[2] > -0.5 else np.zeros(3)
+        found.append(Part(piece.letter, piece.name, piece.mesh, away, lift, TINTS[k % len(TINTS)]))
     out = -np.array(plan.pieces.pieces[0].pull) if alone else np.zeros(3)
-    lift = (float(np.ptp(plan.stand.mesh.vertices[:, 2])) + 0.1 * size[2]) * out
-    return [Part("", "master", plan.stand.mesh, lift, MASTER_TINT), *found]
+    drawn = (float(np.ptp(plan.stand.mesh.vertices[:, 2])) + 0.1 * size[2]) * out
+    return [Part("", "master", plan.stand.mesh, drawn, np.zeros(3), MASTER_TINT), *found]
 
 
-def apart_svg(plan: Plan) -> str:
-    """The drawing with names and an arrow along each pull, as SVG."""
+def apart_svg(plan: Plan, *, width: float, height: float) -> tuple[str, float]:
+    """The drawing with names and an arrow along each pull, as SVG within a box of points; its width."""
     parts = drawn_apart(plan)
     whole, tint = _together(parts)
     shown = picture(whole, _looking(plan), lines=_LINES, face_colour=tint)
-    scale = _POINTS_PER_PIXEL
-    height, width = shown.pixels.shape[0] * scale, shown.pixels.shape[1] * scale
-    pad = 84.0
+    tall, wide = shown.pixels.shape[:2]
+    scale, pad = min((width - 2 * _PAD) / wide, height / tall), _PAD
+    height, width = tall * scale, wide * scale
     body = [f'<g transform="translate({pad} 0)">{embedded(png(shown), width, height)}</g>']
     anchors = [(part.mesh.bounds.mean(axis=0) + part.moved) for part in parts if part.letter]
     at = shown.pixel(anchors) * scale + (pad, 0)
@@ -72,10 +86,10 @@ def apart_svg(plan: Plan) -> str:
         for k, y in zip(side, ys, strict=True):
             y = min(max(y, 18.0), height - 18.0)
             body.append(_label(letters[k], at[k], edge, y, anchor))
-    for part in letters:
-        if part.moved.any():
-            body.append(_arrow(plan, part, shown.pixel, scale, pad))
-    return svg(body, width + 2 * pad, height)
+    for part in parts:
+        if part.along.any():
+            body.append(_arrow(part, shown.pixel, scale, pad))
+    return svg(body, width + 2 * pad, height), width + 2 * pad
 
 
 def _together(parts: list[Part]) -> tuple[Mesh, NDArray[np.uint8]]:
@@ -116,12 +130,12 @@ def _label(part: Part, at: Floats, edge: float, y: float, anchor: str) -> str:
     )
 
 
-def _arrow(plan: Plan, part: Part, pixel, scale: float, pad: float) -> str:  # type: ignore[no-untyped-def]
+def _arrow(part: Part, pixel: Callable[[Floats], Floats], scale: float, pad: float) -> str:
     """An arrow in the gap that the piece leaves behind, along its pull."""
-    pull = part.moved / np.linalg.norm(part.moved)
+    pull = part.along / np.linalg.norm(part.along)
     middle = part.mesh.bounds.mean(axis=0)
-    inner = middle + pull * float((part.mesh.vertices @ pull).min() - middle @ pull)
-    ends = np.array([inner + 0.15 * part.moved, inner + 0.85 * part.moved])
+    inner = middle + pull * float((part.mesh.vertices @ pull).min() - middle @ pull) + part.lift
+    ends = np.array([inner + 0.15 * part.along, inner + 0.85 * part.along])
     (x0, y0), (x1, y1) = np.asarray(pixel(ends)) * scale + (pad, 0)
     length = float(np.hypot(x1 - x0, y1 - y0))
     if length < 8:

@@ -241,12 +241,11 @@ def _pull(plan: Plan, pull: Pull, number: int, pictures: dict[str, bytes]) -> di
     }
 
 
-def _apart(plan: Plan, pictures: dict[str, bytes]) -> dict[str, str]:
-    pictures["apart.svg"] = apart_svg(plan).encode()
-    return {
-        "picture": "apart.svg",
-        "alt": "The pieces drawn apart along their pulls, the master between them",
-    }
+def _apart(plan: Plan, pictures: dict[str, bytes]) -> dict[str, Any]:
+    drawn, width = apart_svg(plan, width=490, height=335)
+    pictures["apart.svg"] = drawn.encode()
+    alt = "The pieces drawn apart along their pulls, the master between them"
+    return {"picture": "apart.svg", "alt": alt, "width": width}
 
 
 def _order(plan: Plan, tints: dict[str, str]) -> list[dict[str, str]]:
@@ -276,22 +275,27 @@ def _need_words(need: CottleNeed) -> str:
 
 
 def _boards(plan: Plan, pictures: dict[str, bytes]) -> list[dict[str, Any]]:
+    """Each board with its picture; tags, which differ by a letter only, as one."""
     found = []
+    tags = [board for board in plan.boards.boards if board.kind == "tag"]
     for number, board in enumerate(plan.boards.boards):
-        sizes = " and ".join(
-            f"{x:.0f} × {y:.0f} × {z:.0f}"
-            for x, y, z in (mesh.extents for mesh in board.prints[:MOST_PRINTS])
-        )
-        more = len(board.prints) - MOST_PRINTS
+        if board in tags[1:]:
+            continue
+        sizes = [" × ".join(f"{side:.0f}" for side in mesh.extents) for mesh in board.prints]
+        shown = [
+            f"{sizes.count(size)} of {size}" if sizes.count(size) > 1 else size
+            for size in dict.fromkeys(sizes)
+        ]
         name = f"board{number}.svg"
         pictures[name] = svg_of(board_picture(board.prints[0])).encode()
+        letters = ", ".join(tag.piece for tag in tags)
         found.append(
             {
-                "name": board.name,
+                "name": f"Tags for {letters}" if board in tags else board.name,
                 "picture": name,
                 "alt": f"Board {board.name} as it is printed",
                 "says": board.says,
-                "size": f"{sizes} mm" + (f" and {more} more" if more > 0 else ""),
+                "size": f"{'; '.join(shown[:MOST_PRINTS])} mm",
             }
         )
     return found
@@ -299,7 +303,7 @@ def _boards(plan: Plan, pictures: dict[str, bytes]) -> list[dict[str, Any]]:
 
 def _section(plan: Plan, pictures: dict[str, bytes]) -> dict[str, Any]:
     drawn = _drawn(
-        cut(plan, width=470, height=400), "section.svg", "Section through mold and master", pictures
+        cut(plan, width=470, height=365), "section.svg", "Section through mold and master", pictures
     )
     return {**drawn, "note": "plaster hatched, master white, walls in mm where they are thinnest"}
 

@@ -48,6 +48,10 @@ def test_plan_writes_the_folder_and_its_record_is_the_library_s(tmp_path: Path) 
         "plan.json",
         "master.stl",
         "pieces/A-mold.stl",
+        "pieces.3mf",
+        "boards/A-base.stl",
+        "boards.3mf",
+        "view.glb",
     }
     assert (out / "plan.json").read_bytes() == record_json(planned("tumbler"))
     piece = trimesh.load(out / "pieces" / "A-mold.stl")
