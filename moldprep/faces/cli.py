@@ -23,6 +23,7 @@ from .options import (
     LENGTHS,
     MOLD,
     PAPER,
+    PIECES,
     PLASTER,
     SHRINKAGE,
     STAND,
@@ -67,7 +68,7 @@ def main(context: click.Context) -> None:
     short_help="The whole mold of a form: size, pulls, seams, cottle, plaster, and its sheet.",
 )
 @_FORM
-@options(JOB, FORM, SHRINKAGE, FIRED_HEIGHT, STAND, MOLD, PLASTER, PAPER)
+@options(JOB, FORM, SHRINKAGE, FIRED_HEIGHT, STAND, MOLD, PIECES, PLASTER, PAPER)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),

@@ -305,6 +305,68 @@ MOLD: Group = (
         help="Height of a level seam above the foot; may be repeated.",
     ),
 )
+PIECES: Group = (
+    option(
+        "Pieces",
+        ("pieces", "natches"),
+        "--natches",
+        type=click.Choice(["cast", "insert", "none"]),
+        help="What keeps pieces in register: knobs of plaster, sockets for printed inserts, or nothing.",
+    ),
+    option(
+        "Pieces",
+        ("pieces", "chamfer_mm"),
+        "--chamfer",
+        type=number(0, 10),
+        metavar="MM",
+        help="Taken off the outer edges; 1.5 when left out.",
+    ),
+    option(
+        "Pieces",
+        ("pieces", "drip_bevel_deg"),
+        "--drip-bevel",
+        type=number(0, 80),
+        metavar="DEG",
+        help="A flat on which the emptied mold rests, its opening tilted this far from straight down.",
+    ),
+    option(
+        "Boards",
+        ("boards", "way"),
+        "--pour-on",
+        type=click.Choice(["boards", "bedded"]),
+        help="Printed boards, or the master bedded in clay up to each seam.",
+    ),
+    option(
+        "Boards",
+        ("boards", "each_piece"),
+        "--boards-for-each",
+        is_flag=True,
+        default=None,
+        help="A board for every piece, not for the first alone.",
+    ),
+    option(
+        "Boards",
+        ("boards", "bed_mm"),
+        "--bed",
+        type=lengths("x", "220x220x250", (3,)),
+        metavar="WxDxH",
+        help="The printer's bed and height; larger boards are cut and pinned.",
+    ),
+    option(
+        "Boards",
+        ("boards", "mark"),
+        "--mark",
+        metavar="TEXT",
+        help='Cast into the pieces; name, piece and size when left out, "" for none.',
+    ),
+    option(
+        "Boards",
+        ("boards", "date"),
+        "--date",
+        metavar="TEXT",
+        help="Part of the mark, as you write dates.",
+    ),
+)
 PLASTER: Group = (
     option(
         "Plaster",

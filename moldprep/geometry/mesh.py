@@ -95,6 +95,14 @@ class Mesh:
         a = self.vertices[self.faces[:, 0]] - origin
         return float(np.einsum("ij,ij->", a, self._cross) / 6)
 
+    @cached_property
+    def centre_of_mass(self) -> Floats:
+        """(3,) centre of mass of the solid at even density, mm, by the divergence theorem; when closed."""
+        origin = self.bounds.mean(axis=0)
+        corner = self.vertices[self.faces] - origin
+        share = np.einsum("ij,ij->i", corner[:, 0], self._cross) / 6
+        return np.asarray(read_only(origin + share @ corner.sum(axis=1) / 4 / share.sum()))
+
     def transformed(self, matrix: Floats) -> Mesh:
         """The mesh under a 4 x 4 affine matrix; faces are turned over when it mirrors."""
         linear = np.asarray(matrix, dtype=np.float64)[:3, :3]

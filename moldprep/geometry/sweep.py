@@ -21,7 +21,7 @@ NARROW = 3.0
 """Places narrower than so many columns are read again at a finer pitch."""
 TILE = 256
 """Columns along a side of the fine windows."""
-GROWTH = 4.0
+GROWTH = 8.0
 """Each slid copy stands this many times as far off as the one before."""
 
 

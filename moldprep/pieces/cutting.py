@@ -18,16 +18,17 @@ from ..errors import Point
 from ..findings import Finding
 from ..geometry.columns import rotation_for
 from ..geometry.mesh import Mesh, read_only
-from ..geometry.solids import Solid, difference, from_traced, intersection, split, to_traced
+from ..geometry.solids import Solid, difference, from_manifold, from_traced, intersection, split, to_traced
 from ..job import PiecesJob, PullJob
 from ..parting import Parting
 from ..stand import Stand
 from ..working import SILENT, Watch
+from .drip import drip_findings, drip_plane
 from .islands import one_solid_each
 from .met import classes, least_draft, owners
 from .natches import Joint, natched
 from .order import bench_names, point_of, removal_rank
-from .slabs import Slab, bare_block, cut_slabs, drip_plane, eased_block
+from .slabs import Slab, bare_block, cut_slabs, eased_block
 
 MOST_IMBALANCE = 1e-6
 """Pieces and form together are the block within this share of it."""
@@ -97,9 +98,11 @@ def cut_pieces(
     layers, rotation = parting.chosen.layers, rotation_for(parting.chosen.axis)
     watch.step(1, 5)
     eased = eased_block(block, job.chamfer_mm)
+    about_drip: tuple[Finding, ...] = ()
     if job.drip_bevel_deg > 0:
         normal, offset = drip_plane(block, stand.mesh.vertices, layers, job.drip_bevel_deg)
         eased = split(eased, normal, offset)[1]
+        about_drip = drip_findings(from_manifold(eased), form, eased, normal, offset)
     slabs = cut_slabs(whole, eased, layers, rotation, crumb)
     slabs.sort(key=removal_rank)
     slabs, joints, about_natches = natched(slabs, stand.mesh, block, eased, rotation[2], job)
@@ -141,7 +144,7 @@ def cut_pieces(
         balance=balance,
         face_piece=np.asarray(read_only(owner)),
         face_class=np.asarray(read_only(kind)),
-        findings=(*about_islands, *about_natches, *_balance_finding(balance)),
+        findings=(*about_islands, *about_natches, *about_drip, *_balance_finding(balance)),
     )
 
 

@@ -91,20 +91,6 @@ def cut_slabs(
     return made
 
 
-def drip_plane(block: Block, form: Floats, layers: Sequence[Layer], tilt_deg: float) -> tuple[Floats, float]:
-    """Normal and offset of the flat on which the emptied mold rests, its opening tilted from straight down.
-
-    form: (n, 3) points of form and spare. The flat lies half a wall outside the form, on the side to
-    which a half leaves, so that it does not cross a seam of halves more than it must.
-    """
-    azimuth = next((layer.azimuth_deg for layer in layers if layer.kind == "split"), None)
-    around = np.radians(0.0 if azimuth is None else azimuth)
-    side = np.array([np.cos(around), np.sin(around), 0.0])
-    tilt = np.radians(tilt_deg)
-    normal = np.sin(tilt) * side + np.cos(tilt) * np.array([0.0, 0.0, 1.0])
-    return normal, float((form @ normal).max()) + block.wall_mm / 2
-
-
 def _without_corners(outline: Floats, chamfer: float) -> Floats:
     """A convex outline (k, 2) with each corner replaced by a short straight edge."""
     before, after = np.roll(outline, 1, axis=0) - outline, np.roll(outline, -1, axis=0) - outline
