@@ -12,6 +12,8 @@ from .drawings import TINTS
 from .meshes import glb_bytes, stl_bytes, threemf_bytes
 from .paper import sheet_pdf
 from .record import record_json
+from .strokes import template_dxf, template_svg
+from .truescale import templates
 
 CELLS_SHOWN = 192
 """Cells along a part of `view.glb`: enough for a screen; finer parts are shown by a stand-in."""
@@ -21,7 +23,7 @@ VIEW_GAP = 0.12
 
 def plan_files(plan: Plan) -> dict[str, bytes]:
     """sheet.pdf, plan.json, master.stl (in the casting pose, with its spare), pieces and boards to print
-    (STL, and 3MF in mm), view.glb with the mold a little apart."""
+    (STL, and 3MF in mm), templates at true scale (SVG, DXF), view.glb with the mold a little apart."""
     files = {
         "sheet.pdf": sheet_pdf(plan),
         "plan.json": record_json(plan),
@@ -39,6 +41,9 @@ def plan_files(plan: Plan) -> dict[str, bytes]:
         files[f"boards/{name}.stl"] = stl_bytes(mesh, f"{plan.name} {name}")
     if boards:
         files["boards.3mf"] = threemf_bytes(boards)
+    for template in templates(plan):
+        files[f"templates/{template.name}.svg"] = template_svg(template)
+        files[f"templates/{template.name}.dxf"] = template_dxf(template)
     files["view.glb"] = glb_bytes(
         {
             f"{part.letter} {part.name}".strip(): (_shown(part), part.tint, 1.0)

@@ -21,6 +21,8 @@ from .apart import apart_svg
 from .drawings import TINTS, Drawing, cut, seam_list, view
 from .pictures import MOST_MARKS, board_picture, form_picture, pull_svg, svg_of
 from .record import record_hash, record_json
+from .tiling import tiles
+from .truescale import templates
 from .words import cottle_words, fired_words, grams, lengths, seam_words, shrinkage_words
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
@@ -177,6 +179,7 @@ def _data(plan: Plan, paper: str, pictures: dict[str, bytes]) -> dict[str, Any]:
             for figure in _figures(plan)
         ],
         "responsibility": RESPONSIBILITY,
+        "tiles": _tiles(plan, paper, pictures),
     }
 
 
@@ -298,6 +301,25 @@ def _boards(plan: Plan, pictures: dict[str, bytes]) -> list[dict[str, Any]]:
                 "size": f"{'; '.join(shown[:MOST_PRINTS])} mm",
             }
         )
+    return found
+
+
+def _tiles(plan: Plan, paper: str, pictures: dict[str, bytes]) -> list[dict[str, Any]]:
+    """The true-scale templates, page by page."""
+    found = []
+    for template in templates(plan):
+        for tile in tiles(template, paper="a4" if paper == "a4" else "letter"):
+            name = f"template-{template.name}-{tile.name}.svg"
+            pictures[name] = tile.svg.encode()
+            found.append(
+                {
+                    "picture": name,
+                    "alt": f"{template.title}, at true scale, page {tile.name}",
+                    "flipped": tile.orientation == "landscape",
+                    "width": tile.width,
+                    "height": tile.height,
+                }
+            )
     return found
 
 

@@ -52,6 +52,7 @@ def test_plan_writes_the_folder_and_its_record_is_the_library_s(tmp_path: Path) 
         "boards/A-base.stl",
         "boards.3mf",
         "view.glb",
+        *(f"templates/{name}.{kind}" for name in ("cottle", "base") for kind in ("svg", "dxf")),
     }
     assert (out / "plan.json").read_bytes() == record_json(planned("tumbler"))
     piece = trimesh.load(out / "pieces" / "A-mold.stl")
