@@ -28,6 +28,8 @@ OpeningKind = Literal["rim", "foot", "made"]
 WetFrom = Literal["master", "mold", "cast"]
 CottleKind = Literal["ring", "box", "sheet"]
 NatchKind = Literal["cast", "insert", "none"]
+CastMode = Literal["drain", "solid"]
+CapacityUnit = Literal["mL", "imperial fl oz", "US fl oz"]
 BoardWay = Literal["boards", "bedded"]
 Family = Literal[
     "one-piece", "two-piece", "halves", "halves+foot", "halves+top", "halves+foot+top", "split-layers"
@@ -218,6 +220,89 @@ class PlasterJob(Part, frozen=True):
     water_temperature_c: Annotated[float, Meta(ge=1, le=60)] = 20.0
 
 
+class CastJob(Part, frozen=True):
+    """The cast that the mold makes."""
+
+    mode: CastMode = "drain"
+    """Drained when the wall has grown, or left in the mold until it is solid clay."""
+    wall_mm: Annotated[float, Meta(gt=0, le=50)] = 4.0
+    """Of wet clay, when the slip is poured out; 3-5 mm is common practice for tableware."""
+    spill_mm: float | None = None
+    """Height above the foot, on the master, at which it spills: the tip of a low spout; the rim's lowest
+    place when left out."""
+    slip_g_ml: Annotated[float, Meta(gt=1, le=2.5)] = 1.775
+    """Casting slip; 1.75-1.80 is usual."""
+    solids_g_ml: Annotated[float, Meta(gt=1.5, le=4)] = 2.6
+    """Density of the dry clay's grains (common practice; from memory)."""
+    water_percent: Annotated[float, Meta(ge=5, le=40)] = 20.0
+    """Water in the demolded cast, of its wet weight (common practice)."""
+    loss_on_ignition_percent: Annotated[float, Meta(ge=0, le=30)] = 8.0
+    """Of the dry weight, in the kiln; 5-12 is common practice."""
+
+
+class StretchJob(Part, frozen=True):
+    """Make the form taller or lower between two heights, its width kept."""
+
+    taller_mm: Annotated[float, Meta(ge=-1e4, le=1e4)]
+    """By so much, fired."""
+    zone_mm: tuple[float, float] | None = None
+    """Heights above the foot, fired, between which the form may stretch; foot and rim stay as they are.
+    Its middle part when left out."""
+
+
+class TargetJob(Part, frozen=True):
+    """What the fired piece shall be; at most one of the sizes is given, and the whole form follows."""
+
+    height_mm: Positive | None = None
+    width_mm: Positive | None = None
+    length_drawn_mm: Positive | None = None
+    """Any length, as the file shows it, ..."""
+    length_mm: Positive | None = None
+    """... and what it shall be when fired."""
+    weight_g: Positive | None = None
+    capacity: Positive | None = None
+    """To the brim, or to `fill_mm` below it."""
+    capacity_unit: CapacityUnit = "mL"
+    fill_mm: NotNegative = 0.0
+    """How far below the brim the fill line lies, fired."""
+    stretch: StretchJob | None = None
+    """Before any scaling."""
+    sizes: tuple[Annotated[float, Meta(gt=0.05, le=20)], ...] = ()
+    """Further sizes of the form, as shares of this one: what each would hold and weigh."""
+
+
+class PrinterJob(Part, frozen=True):
+    """The printer that the master is made on, and how it prints."""
+
+    bed_mm: tuple[Positive, Positive, Positive] = (220.0, 220.0, 250.0)
+    """Bed and height."""
+    layer_mm: Annotated[float, Meta(gt=0.01, le=2)] = 0.2
+    shell_mm: Annotated[float, Meta(gt=0, le=20)] = 1.2
+    infill_percent: Annotated[float, Meta(ge=0, le=100)] = 15.0
+    filament_g_ml: Annotated[float, Meta(gt=0.5, le=3)] = 1.24
+    """PLA (from memory)."""
+    filament_diameter_mm: Annotated[float, Meta(gt=0.5, le=5)] = 1.75
+    overhang_deg: Annotated[float, Meta(ge=10, le=80)] = 45.0
+    """Steepest overhang that prints without support, from the upright (common practice)."""
+    softens_c: Annotated[float, Meta(ge=30, le=300)] = 55.0
+    """PLA's glass transition lies at 45-65 degrees."""
+    most_sections: Annotated[int, Meta(ge=1, le=8)] = 4
+    least_section_mm: Positive = 15.0
+    """Lower sections are not worth a cut."""
+    cut_price_g: NotNegative = 8.0
+    """Filament that one more cut must save to be worth gluing and sanding a joint (our judgement)."""
+    pin_mm: Annotated[float, Meta(gt=1, le=20)] = 4.0
+    """Aligning pins in the glue faces: pieces of rod or filament."""
+
+
+class EaseJob(Part, frozen=True):
+    """How far moldprep may go when it offers an eased form."""
+
+    most_taper_deg: Annotated[float, Meta(ge=0, le=15)] = 3.0
+    most_fill_mm: Annotated[float, Meta(ge=0, le=20)] = 3.0
+    """Depth of an undercut that may be filled."""
+
+
 class SheetJob(Part, frozen=True):
     """How the sheet is printed."""
 
@@ -237,6 +322,10 @@ class Job(Part, frozen=True):
     pieces: PiecesJob = PiecesJob()
     boards: BoardsJob = BoardsJob()
     plaster: PlasterJob = PlasterJob()
+    cast: CastJob = CastJob()
+    target: TargetJob = TargetJob()
+    printer: PrinterJob = PrinterJob()
+    ease: EaseJob = EaseJob()
     sheet: SheetJob = SheetJob()
 
 
