@@ -89,8 +89,6 @@ class ShrinkageJob(Part, frozen=True):
     """Linear setting expansion; 0.19-0.22 % was tabulated for consistencies 65-74."""
     print_shrink_percent: Annotated[float, Meta(ge=-2, le=5)] = 0.0
     """How much smaller than drawn the printer prints; zero for a calibrated printer."""
-    fired_height_mm: Positive | None = None
-    """Target: the fired piece's height; the factor then follows from it and the form's height."""
 
 
 class StandJob(Part, frozen=True):

@@ -56,7 +56,10 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
 
     watch.stage("size the master")
     sizing = kept.get(
-        "sizing", (master,), job.shrinkage, lambda: size_master(master, job.shrinkage, watch=watch)
+        "sizing",
+        (master,),
+        (job.shrinkage, job.target),
+        lambda: size_master(master, job.shrinkage, job.target, watch=watch),
     )
     wall = job.cottle.wall_mm or least_wall_mm(float(sizing.mesh.extents.max()))
     watch.stage("stand it in its mold")
@@ -146,7 +149,7 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
 
 def check(master: Master, job: Job, *, watch: Watch = SILENT) -> tuple[Sizing, Stand, PullStudy]:
     """The first half of a plan: how the form stands and which way plaster lets go of it."""
-    sizing = size_master(master, job.shrinkage, watch=watch)
+    sizing = size_master(master, job.shrinkage, job.target, watch=watch)
     wall = job.cottle.wall_mm or least_wall_mm(float(sizing.mesh.extents.max()))
     watch.stage("stand it in its mold")
     stand = stand_master(sizing, job.stand, wall_mm=wall, watch=watch)

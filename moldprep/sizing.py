@@ -12,8 +12,9 @@ import numpy as np
 from .errors import JobError, Point
 from .findings import Finding
 from .formulas import shrinkage as formula
-from .geometry.mesh import Mesh
-from .job import Bar, ShrinkageJob
+from .geometry.mesh import Floats, Mesh
+from .geometry.stretching import stretched
+from .job import Bar, ShrinkageJob, StretchJob, TargetJob
 from .master import Master
 from .materials import clay_in
 from .working import SILENT, Watch
@@ -24,6 +25,8 @@ LEAST_FIRED = 0.5
 """A bar that loses half its length is a slip of the pen; a percent of 50 is refused too."""
 OUTLIER_POINTS = 0.01
 """A bar that is a point of percent or more off the median of the others is named."""
+STRETCH_ZONE = (0.2, 0.8)
+"""Shares of the height between which a form may stretch when no zone is named: foot and rim lie beyond."""
 UNCERTAIN_SIZE = 0.005
 """Standard uncertainty of the fired size, as a share of it, from which more bars are asked for: half a
 millimetre in 100."""
@@ -53,45 +56,59 @@ class Shrinkage:
 class Sizing:
     """The sized master: `mesh` is z up, foot on z = 0, its bounding box centred on the z axis.
 
-    factor: master over fired along x, y, z, applied to a file drawn at fired size. fired_size_mm: None
-    where no shrinkage is given, for then nobody knows it.
+    factor: master over fired along x, y, z; scale: of the form as a whole, before that. fired_size_mm:
+    None where no shrinkage is given, for then nobody knows it.
     """
 
     width_shrinkage: float
     height_shrinkage: float
     uncertainty: float | None
     factor: tuple[float, float, float]
+    scale: float
     fired_size_mm: Point | None
     master_size_mm: Point
     mesh: Mesh = field(repr=False)
     findings: tuple[Finding, ...] = ()
 
 
-def size_master(master: Master, job: ShrinkageJob, *, watch: Watch = SILENT) -> Sizing:
+def size_master(
+    master: Master,
+    job: ShrinkageJob,
+    target: TargetJob,
+    *,
+    fitted_scale: float = 1.0,
+    watch: Watch = SILENT,
+) -> Sizing:
     """Scale the form, which the file shows at its fired size, to the master that must be printed.
 
-    With a target fired height the form is first scaled as a whole to that height. Without any
-    shrinkage the form is taken as the master itself, and a Finding says so. Raises JobError as
-    `shrinkage_of`, and for a fired height without a shrinkage, which nothing can meet.
+    A stretch comes first; then the form is scaled as a whole to the target's height, width or length.
+    `fitted_scale`: a further scale, found from what the cast holds or weighs (see `target.fitted`).
+    Without any shrinkage the form is taken as the master itself, and a Finding says so. Raises JobError
+    as `shrinkage_of`, for several targets at once, and for a target without a shrinkage, which nothing
+    can meet.
     """
     found = shrinkage_of(job)
-    scale = _scale_to_height(job, float(master.mesh.extents[2]))
-    factor = np.array(found.factor) * scale
+    known = job.total_percent is not None or bool(job.bars)
     low, high = master.mesh.bounds
     foot = np.array([*(low + high)[:2] / 2, low[2]])
-    mesh = Mesh((master.mesh.vertices - foot) * factor, master.mesh.faces)
+    drawn = Mesh(master.mesh.vertices - foot, master.mesh.faces)
+    _check_target(target, known)
+    if target.stretch is not None:
+        drawn = _stretched(drawn, target.stretch)
+    scale = _scale_to(target, drawn.extents) * fitted_scale
+    mesh = Mesh(drawn.vertices * (np.array(found.factor) * scale), drawn.faces)
     size = mesh.extents
     fired = size / np.array(found.factor)
-    known = job.total_percent is not None or bool(job.bars)
     return Sizing(
         width_shrinkage=found.width,
         height_shrinkage=found.height,
         uncertainty=found.uncertainty,
         factor=found.factor,
+        scale=scale,
         fired_size_mm=_point(fired) if known else None,
         master_size_mm=_point(size),
         mesh=mesh,
-        findings=(*found.findings, *_scaled(scale, float(fired[2])), *_uncertain(found, float(fired.max()))),
+        findings=(*found.findings, *_scaled(scale, fired), *_uncertain(found, float(fired.max()))),
     )
 
 
@@ -193,17 +210,58 @@ def _factor(shrinkage: float, job: ShrinkageJob) -> float:
     )
 
 
-def _scale_to_height(job: ShrinkageJob, height_mm: float) -> float:
-    """How the form is scaled as a whole before shrinkage is allowed for."""
-    if job.fired_height_mm is None:
-        return 1.0
-    if job.total_percent is None and not job.bars:
+def _check_target(target: TargetJob, known: bool) -> None:
+    """At most one size is asked for, and only where the shrinkage is known."""
+    sizes = {
+        "height_mm": target.height_mm,
+        "width_mm": target.width_mm,
+        "length_mm": target.length_mm,
+        "weight_g": target.weight_g,
+        "capacity": target.capacity,
+    }
+    asked = [name for name, value in sizes.items() if value is not None]
+    if len(asked) > 1:
         raise JobError(
-            f"A fired height of {job.fired_height_mm:g} mm needs the clay's shrinkage.",
-            code="fired-height-alone",
+            f"A form cannot meet several sizes at once: {', '.join(asked)}.",
+            code="target-several",
+            remedy="Keep one of them; the sheet tells what the others become.",
+        )
+    if asked and not known:
+        raise JobError(
+            f"A target for the fired piece ({asked[0]} {sizes[asked[0]]:g}) needs the clay's shrinkage.",
+            code="target-alone",
             remedy="Give the shrinkage or test bars too; 0 for a form that is not fired.",
         )
-    return job.fired_height_mm / height_mm
+    if (target.length_mm is None) != (target.length_drawn_mm is None):
+        raise JobError(
+            "A length to meet has two figures: as drawn and as fired.",
+            code="target-length",
+            remedy="Give length_drawn_mm, measured in the file, and length_mm, as it shall be when fired.",
+        )
+
+
+def _scale_to(target: TargetJob, drawn: Floats) -> float:
+    """How the form is scaled as a whole before shrinkage is allowed for."""
+    if target.height_mm is not None:
+        return target.height_mm / float(drawn[2])
+    if target.width_mm is not None:
+        return target.width_mm / float(drawn[:2].max())
+    if target.length_mm is not None and target.length_drawn_mm is not None:
+        return target.length_mm / target.length_drawn_mm
+    return 1.0
+
+
+def _stretched(drawn: Mesh, stretch: StretchJob) -> Mesh:
+    """The form, taller or lower within the zone; foot and rim as they were."""
+    height = float(drawn.extents[2])
+    low, high = stretch.zone_mm or (STRETCH_ZONE[0] * height, STRETCH_ZONE[1] * height)
+    if not 0 <= low < high <= height or stretch.taller_mm <= low - high:
+        raise JobError(
+            f"The form cannot become {stretch.taller_mm:g} mm taller between {low:g} and {high:g} mm of its {height:.1f}.",
+            code="stretch-zone",
+            remedy="Name a zone within the form, lower edge first, that does not vanish.",
+        )
+    return stretched(drawn, low, high, stretch.taller_mm)
 
 
 # --- findings -----------------------------------------------------------------------------------
@@ -249,12 +307,15 @@ def _doubtful(shrinkage: float, clay: str) -> list[Finding]:
     return []
 
 
-def _scaled(scale: float, fired_height_mm: float) -> list[Finding]:
+def _scaled(scale: float, fired: Floats) -> list[Finding]:
     if abs(scale - 1) < 1e-6:
         return []
-    says = f"The form was scaled by {scale:.4g} as a whole, to be {fired_height_mm:.1f} mm high when fired."
+    says = (
+        f"The form was scaled by {scale:.4g} as a whole, to be {fired[:2].max():.1f} mm wide and "
+        f"{fired[2]:.1f} mm high when fired."
+    )
     remedy = "A drained cast keeps its wall, so what it holds does not follow the outside."
-    return [Finding("note", "scaled-to-height", says, remedy=remedy)]
+    return [Finding("note", "scaled", says, remedy=remedy)]
 
 
 def _uncertain(found: Shrinkage, largest_mm: float) -> list[Finding]:

@@ -159,7 +159,7 @@ def size_command(
     found = shrinkage_of(job.shrinkage)
     if form is None and any(finding.code == "no-shrinkage" for finding in found.findings):
         raise click.UsageError("Nothing says how much the clay shrinks: give --shrinkage or --bar.", context)
-    sizing = None if form is None else size_master(read_master(form, job.form), job.shrinkage)
+    sizing = None if form is None else size_master(read_master(form, job.form), job.shrinkage, job.target)
     findings = found.findings if sizing is None else sizing.findings
     if as_json:
         _print_json(_size_record(found, sizing, fired, findings))

@@ -225,7 +225,7 @@ SHRINKAGE: Group = (
 FIRED_HEIGHT: Group = (
     option(
         "Shrinkage",
-        ("shrinkage", "fired_height_mm"),
+        ("target", "height_mm"),
         "--fired-height",
         type=POSITIVE,
         metavar="MM",
