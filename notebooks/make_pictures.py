@@ -20,7 +20,7 @@ def main() -> None:
     job = moldprep.job_from_dict({"shrinkage": {"total_percent": 12.0}})
     plan = moldprep.plan(moldprep.read_master(FORM, job.form), job)
     pages = sheet_pngs(plan, dots_per_inch=80)
-    for number in (1, 3):
+    for number in (1, 2, 4):
         (ROOT / "notebooks" / "pictures" / f"sheet-{number}.png").write_bytes(pages[number - 1])
     with tempfile.TemporaryDirectory() as place:
         words = [

@@ -81,7 +81,8 @@ def plan_command(context: click.Context, /, form: Path, out: Path | None, as_jso
     """Plan the mold of FORM (STL, OBJ, PLY or 3MF): its size, pulls, seams, cottle and plaster.
 
     Writes a folder with the bench sheet (sheet.pdf), the numbers (plan.json), the sized master with its
-    spare (master.stl) and the pieces of the mold. An earlier plan there is replaced; anything else is not.
+    spare (master.stl), the pieces of the mold, boards to print and templates at true scale. An earlier
+    plan there is replaced; anything else is not.
     """
     from ..files.read import read_master
     from ..files.write import RECORD, check_folder, write_folder
@@ -106,7 +107,7 @@ def plan_command(context: click.Context, /, form: Path, out: Path | None, as_jso
         click.echo(files[RECORD], nl=False)
     else:
         _print(plan_text(made))
-        click.echo(f"\nWritten to {folder}: {', '.join(sorted(files))}")
+        click.echo(f"\nWritten to {folder}: {_listed(files)}")
     return STOP if any_stop(made.findings) else OK
 
 
@@ -210,6 +211,14 @@ def pour_command(
         f"set it weighs {made.wet_g:.0f} g, dry {made.dry_g:.0f} g."
     )
     return OK
+
+
+def _listed(files: Iterable[str]) -> str:
+    """Files by name, those in folders by number: "sheet.pdf, pieces (3)"."""
+    names = sorted(files)
+    folders = [name.partition("/")[0] for name in names if "/" in name]
+    counts = [f"{folder} ({folders.count(folder)})" for folder in dict.fromkeys(folders)]
+    return ", ".join([*(name for name in names if "/" not in name), *counts])
 
 
 def _prism_ml(box: tuple[float, ...] | None, ring: tuple[float, ...] | None) -> float:

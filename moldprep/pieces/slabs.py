@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +11,7 @@ import shapely
 from ..cottle import Block
 from ..geometry.mesh import Floats
 from ..geometry.outlines import outlines
-from ..geometry.solids import Solid, hulled, intersection, prism, split
+from ..geometry.solids import Solid, hulled, prism, split
 from ..parting import Layer
 
 CORNER_DEG = 30.0
@@ -58,15 +58,29 @@ def eased_block(block: Block, chamfer: float) -> Solid:
 def cut_slabs(
     whole: Solid, eased: Solid, layers: Sequence[Layer], rotation: Floats, crumb: float
 ) -> list[Slab]:
-    """The block cut into layers along rotation[2] and halves; the form is still in them.
+    """The eased block cut into layers along rotation[2] and halves; the form is still in them.
 
-    Cutting the bare block first is quick: planes through a million triangles take longer. The lowest
-    and highest layers take all that lies beyond them, so only the planes between layers cut. What has
-    no volume is left out.
+    Cutting the bare block first is quick: planes through a million triangles take longer. The bare
+    block is cut alike, to tell what easing took from each. What has no volume is left out.
+    """
+    made = []
+    for (number, kind, pull, planes, solid), (*_, bare) in zip(
+        _cuts(eased, layers, rotation), _cuts(whole, layers, rotation), strict=True
+    ):
+        if solid.volume() > crumb:
+            made.append(Slab(number, kind, pull, planes, solid, bare.volume() - solid.volume()))
+    return made
+
+
+def _cuts(
+    block: Solid, layers: Sequence[Layer], rotation: Floats
+) -> Iterator[tuple[int, str, Floats, tuple[tuple[Floats, float], ...], Solid]]:
+    """Layer, kind, pull, seam planes and solid of each part.
+
+    The lowest and highest layers take all that lies beyond them, so only the planes between layers cut.
     """
     u, v, axis = rotation
-    cuts: list[tuple[int, str, Floats, tuple[tuple[Floats, float], ...], Solid]] = []
-    rest = whole
+    rest = block
     for k, layer in enumerate(layers):
         slab, last = rest, k == len(layers) - 1
         if not last:
@@ -74,21 +88,14 @@ def cut_slabs(
         planes = [(axis, layer.low_mm)] if k else []
         planes += [] if last else [(-axis, -layer.high_mm)]
         if layer.kind != "split":
-            cuts.append((k, layer.kind, axis if layer.kind == "up" else -axis, tuple(planes), slab))
+            yield k, layer.kind, axis if layer.kind == "up" else -axis, tuple(planes), slab
             continue
         azimuth = np.radians(layer.azimuth_deg or 0.0)
         across, offset = np.cos(azimuth) * u + np.sin(azimuth) * v, layer.offset_mm or 0.0
         across = np.where(np.abs(across) < 1e-15, 0.0, across)  # the cosine of 90 degrees
         ahead, behind = split(slab, across, offset)
-        cuts.append((k, "half", across, (*planes, (across, offset)), ahead))
-        cuts.append((k, "half", -across, (*planes, (-across, -offset)), behind))
-    made = []
-    for layer_number, kind, pull, planes_of, solid in cuts:
-        if solid.volume() > crumb:
-            kept = intersection(solid, eased)
-            lost = solid.volume() - kept.volume()
-            made.append(Slab(layer_number, kind, pull, planes_of, kept, lost))
-    return made
+        yield k, "half", across, (*planes, (across, offset)), ahead
+        yield k, "half", -across, (*planes, (-across, -offset)), behind
 
 
 def _without_corners(outline: Floats, chamfer: float) -> Floats:

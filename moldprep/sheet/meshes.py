@@ -42,10 +42,17 @@ _GLTF_FLOAT, _GLTF_ARRAY_BUFFER = 5126, 34962
 
 
 def stl_bytes(mesh: Mesh, name: str) -> bytes:
-    """Binary STL in mm; the header begins with the name, never with "solid"."""
-    triangles = np.zeros(len(mesh.faces), np.dtype([("n", "<f4", 3), ("v", "<f4", (3, 3)), ("a", "<u2")]))
-    triangles["n"] = mesh.normals
-    triangles["v"] = mesh.vertices[mesh.faces]
+    """Binary STL in mm; the header begins with the name, never with "solid".
+
+    Faces whose corners fall together in the format's single precision are left out: a closed mesh
+    stays closed.
+    """
+    corners = mesh.vertices.astype("<f4")[mesh.faces]
+    same = [(corners[:, a] == corners[:, b]).all(axis=1) for a, b in ((0, 1), (1, 2), (2, 0))]
+    kept = ~np.logical_or.reduce(same)
+    triangles = np.zeros(int(kept.sum()), np.dtype([("n", "<f4", 3), ("v", "<f4", (3, 3)), ("a", "<u2")]))
+    triangles["n"] = mesh.normals[kept]
+    triangles["v"] = corners[kept]
     header = f"moldprep {name} (mm)".encode("ascii", "replace")[:80].ljust(80, b" ")
     return header + np.uint32(len(triangles)).tobytes() + triangles.tobytes()
 
