@@ -109,3 +109,20 @@ class Mesh:
         vertices = self.vertices @ linear.T + np.asarray(matrix, dtype=np.float64)[:3, 3]
         faces = self.faces if np.linalg.det(linear) > 0 else self.faces[:, ::-1]
         return Mesh(vertices, faces)
+
+
+def without_cracks(mesh: Mesh, tags: NDArray[np.int64]) -> tuple[Mesh, NDArray[np.int64]]:
+    """The mesh without cracks of no width: vertices of one place become one, and pairs of faces that lie on
+    each other back to back go. tags: (m,) one for each face, returned for those that stay.
+
+    Joining two solids along a common face can leave such cracks, which single precision tears open.
+    """
+    places, place = np.unique(mesh.vertices, axis=0, return_inverse=True)
+    faces = place.reshape(-1)[mesh.faces]
+    order = np.sort(faces, axis=1)
+    names, owner, count = np.unique(order, axis=0, return_inverse=True, return_counts=True)
+    turned = ((faces[:, 0] - faces[:, 1]) * (faces[:, 1] - faces[:, 2]) * (faces[:, 2] - faces[:, 0])) > 0
+    ways = np.bincount(owner.reshape(-1), weights=np.where(turned, 1.0, -1.0), minlength=len(names))
+    flat = (order[:, 0] == order[:, 1]) | (order[:, 1] == order[:, 2])
+    kept = ~flat & ~((count == 2) & (ways == 0))[owner.reshape(-1)]
+    return Mesh(places, faces[kept]), tags[kept]

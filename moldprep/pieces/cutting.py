@@ -17,7 +17,7 @@ from ..cottle import Block
 from ..errors import Point
 from ..findings import Finding
 from ..geometry.columns import rotation_for
-from ..geometry.mesh import Mesh, read_only
+from ..geometry.mesh import Mesh, read_only, without_cracks
 from ..geometry.solids import Solid, difference, from_manifold, from_traced, intersection, split, to_traced
 from ..job import PiecesJob, PullJob
 from ..parting import Parting
@@ -110,9 +110,13 @@ def cut_pieces(
     watch.step(2, 5)
     slabs = _less_form(slabs, form, crumb)
     watch.step(3, 5)
+    before = slabs
     slabs, about_islands = one_solid_each(slabs, stand.mesh, pull.tolerance_mm, crumb)
     watch.step(4, 5)
     surfaces = [from_traced(slab.solid, mark) for slab in slabs]
+    for k, (slab, bare) in enumerate(zip(slabs, before, strict=True)):
+        if slab.solid is not bare.solid:  # joined along a seam plane
+            surfaces[k] = without_cracks(*surfaces[k])
     owner = owners(stand.mesh, slabs, surfaces, block)
     kind, draft, near_seam = classes(stand.mesh, slabs, owner, pull)
     pieces = tuple(

@@ -57,8 +57,10 @@ def _carried(
 
 
 def _bodies(solid: Solid, crumb: float) -> list[Solid]:
-    """The connected solids in a solid, without the flat crumbs that joining along a seam plane leaves."""
-    return [part for part in parts(solid) if part.volume() > crumb]
+    """The connected solids in a solid, without the flat crumbs that joining along a seam plane leaves; the
+    solid itself where it is one."""
+    found = parts(solid)
+    return [solid] if len(found) == 1 else [part for part in found if part.volume() > crumb]
 
 
 def _boxes_touch(one: Solid, other: Solid) -> bool:
