@@ -12,7 +12,7 @@ from moldprep.cottle import choose_block
 from moldprep.errors import Point
 from moldprep.geometry.mesh import Mesh
 from moldprep.geometry.solids import difference, from_manifold, to_manifold
-from moldprep.job import CottleJob, PullJob
+from moldprep.job import CottleJob, PiecesJob, PullJob
 from moldprep.parting import Candidate, Layer, Parting
 from moldprep.pieces import cut_pieces
 from moldprep.stand import Stand
@@ -29,6 +29,7 @@ RINGS = 128
 RING_DEG = 180 / RINGS
 """A facet of the ball leans by up to this from the ball itself."""
 ROUNDING = 1e-6
+BARE = PiecesJob(natches="none", chamfer_mm=0)
 
 
 def box(low: tuple[float, ...], high: tuple[float, ...]) -> Mesh:
@@ -65,7 +66,7 @@ def thin(
     block = choose_block(stand, CottleJob(kind="box"), wall_mm=wall)
     chosen = Candidate(axis, layers, "split-layers", 0, 0.0, 0.0, 0.0, (), 0.0, "by hand")
     parting = Parting(chosen, (), None, None, ())  # type: ignore[arg-type]
-    return find_thin(stand, block, parting, cut_pieces(stand, block, parting, PullJob()))
+    return find_thin(stand, block, parting, cut_pieces(stand, block, parting, PullJob(), BARE))
 
 
 def codes(found: Thin) -> list[str]:
