@@ -16,8 +16,8 @@ import click
 from .. import __version__
 from .exits import OK, STOP, Commands, StopKey
 from .options import (
+    CAST,
     FILL,
-    FIRED_HEIGHT,
     FORM,
     JOB,
     LENGTHS,
@@ -25,8 +25,10 @@ from .options import (
     PAPER,
     PIECES,
     PLASTER,
+    PRINTER,
     SHRINKAGE,
     STAND,
+    TARGET,
     Command,
     job_of,
     options,
@@ -68,7 +70,7 @@ def main(context: click.Context) -> None:
     short_help="The whole mold of a form: size, pulls, seams, cottle, plaster, and its sheet.",
 )
 @_FORM
-@options(JOB, FORM, SHRINKAGE, FIRED_HEIGHT, STAND, MOLD, PIECES, PLASTER, PAPER)
+@options(JOB, FORM, SHRINKAGE, TARGET, STAND, MOLD, PIECES, CAST, PLASTER, PRINTER, PAPER)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -115,7 +117,7 @@ def plan_command(context: click.Context, /, form: Path, out: Path | None, as_jso
     "check", cls=Command, short_help="Is a form whole, how does it stand, which way does plaster let go?"
 )
 @_FORM
-@options(JOB, FORM, SHRINKAGE, FIRED_HEIGHT, STAND)
+@options(JOB, FORM, SHRINKAGE, TARGET, STAND)
 @_JSON
 @click.pass_context
 def check_command(context: click.Context, /, form: Path, as_json: bool, **_: Any) -> int:
@@ -142,7 +144,7 @@ def check_command(context: click.Context, /, form: Path, as_json: bool, **_: Any
 
 @main.command("size", cls=Command, short_help="How much bigger than the fired piece must the master be?")
 @_MAYBE_FORM
-@options(LENGTHS, JOB, FORM, SHRINKAGE, FIRED_HEIGHT)
+@options(LENGTHS, JOB, FORM, SHRINKAGE, TARGET)
 @_JSON
 @click.pass_context
 def size_command(

@@ -8,6 +8,7 @@ what `--help` takes.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from itertools import combinations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -30,11 +31,15 @@ FAMILIES = (
     "halves+foot+top",
     "split-layers",
 )
+_SIZES = ("height_mm", "width_mm", "weight_g", "capacity")
 EITHER_OR: tuple[tuple[Key, Key], ...] = (
     (("shrinkage", "total_percent"), ("shrinkage", "bars")),
     (("shrinkage", "height_percent"), ("shrinkage", "height_bars")),
+    *((("target", one), ("target", other)) for one, other in combinations(_SIZES, 2)),
+    *((("target", one), ("target", other)) for one in _SIZES for other in ("length_mm", "length_drawn_mm")),
 )
 """Keys that say the same thing in two ways: an option for one goes before the job file's other."""
+CAPACITY_UNITS = ("mL", "imperial fl oz", "US fl oz")
 MOST_MM = 1e5
 OUTPUT = "Output"
 """The heading of options that name none."""
@@ -114,6 +119,21 @@ def options(*groups: Group) -> Callable[[Decorated], Decorated]:
         return command
 
     return add
+
+
+def _taller(text: str) -> dict[str, Any]:
+    """Reads 20 or 20:30-80 as a stretch."""
+    by, _, zone = text.partition(":")
+    try:
+        found: dict[str, Any] = {"taller_mm": float(by)}
+        if zone:
+            low, high = (float(height) for height in zone.split("-"))
+            found["zone_mm"] = (low, high)
+    except ValueError:
+        raise click.BadParameter(
+            f"{text} does not read as a stretch in mm. Write it as 20, or as 20:30-80 for a zone of heights."
+        ) from None
+    return found
 
 
 _BAR = lengths("/", "150/144/133 (wet, dry, fired) or 150/133 (wet, fired)", (2, 3))
@@ -222,14 +242,121 @@ SHRINKAGE: Group = (
         help="How much smaller than drawn the printer prints; 0 when left out.",
     ),
 )
-FIRED_HEIGHT: Group = (
+TARGET: Group = (
     option(
-        "Shrinkage",
+        "Size of the fired piece",
         ("target", "height_mm"),
         "--fired-height",
         type=POSITIVE,
         metavar="MM",
         help="How tall the fired piece shall be; the whole form is scaled to it.",
+    ),
+    option(
+        "Size of the fired piece",
+        ("target", "width_mm"),
+        "--fired-width",
+        type=POSITIVE,
+        metavar="MM",
+        help="How wide at the widest, instead.",
+    ),
+    option(
+        "Size of the fired piece",
+        ("target", "weight_g"),
+        "--fired-weight",
+        type=POSITIVE,
+        metavar="G",
+        help="What it shall weigh, instead.",
+    ),
+    option(
+        "Size of the fired piece",
+        ("target", "capacity"),
+        "--capacity",
+        type=POSITIVE,
+        metavar="AMOUNT",
+        help="What it shall hold, instead: to the brim, or to --fill-below.",
+    ),
+    option(
+        "Size of the fired piece",
+        ("target", "capacity_unit"),
+        "--capacity-unit",
+        type=click.Choice(CAPACITY_UNITS),
+        help="Unit of --capacity; mL when left out.",
+    ),
+    option(
+        "Size of the fired piece",
+        ("target", "fill_mm"),
+        "--fill-below",
+        type=number(),
+        metavar="MM",
+        help="How far the fill line lies below the brim, fired.",
+    ),
+    option(
+        "Size of the fired piece",
+        ("target", "stretch"),
+        "--taller",
+        type=_taller,
+        metavar="MM[:LOW-HIGH]",
+        help="Taller by so much at the same width, such as 20, or 20:30-80 to stretch it between those heights only.",
+    ),
+    option(
+        "Size of the fired piece",
+        ("target", "sizes"),
+        "--also-size",
+        multiple=True,
+        type=number(0.05, 20, above=True),
+        metavar="SHARE",
+        help="A further size of the form, such as 0.7: what it would hold and weigh; may be repeated.",
+    ),
+)
+CAST: Group = (
+    option(
+        "Cast",
+        ("cast", "mode"),
+        "--cast",
+        type=click.Choice(["drain", "solid"]),
+        help="Drained when the wall has grown, or left until it is solid clay; drain when left out.",
+    ),
+    option(
+        "Cast",
+        ("cast", "wall_mm"),
+        "--cast-wall",
+        type=number(0, 50, above=True),
+        metavar="MM",
+        help="Wall of wet clay when the slip is poured out; 4 when left out.",
+    ),
+    option(
+        "Cast",
+        ("cast", "spill_mm"),
+        "--spill",
+        type=number(-1e4, 1e4),
+        metavar="MM",
+        help="Height above the foot, on the master, at which it spills; the rim's when left out.",
+    ),
+)
+PRINTER: Group = (
+    option(
+        "Printer",
+        ("printer", "bed_mm"),
+        "--bed",
+        type=lengths("x", "220x220x250", (3,)),
+        metavar="WxDxH",
+        help="The printer's bed and height; what is larger is cut and pinned.",
+    ),
+    option(
+        "Printer",
+        ("printer", "layer_mm"),
+        "--layer",
+        type=number(0.01, 2, above=True),
+        metavar="MM",
+        help="Height of a printed layer; 0.2 when left out.",
+    ),
+    option(
+        "Printer",
+        ("printer", "infill_percent"),
+        "--infill",
+        type=number(0, 100),
+        metavar="PERCENT",
+        help="Of the master's inside; 15 when left out.",
     ),
 )
 STAND: Group = (
@@ -343,14 +470,6 @@ PIECES: Group = (
         is_flag=True,
         default=None,
         help="A board for every piece, not for the first alone.",
-    ),
-    option(
-        "Boards",
-        ("boards", "bed_mm"),
-        "--bed",
-        type=lengths("x", "220x220x250", (3,)),
-        metavar="WxDxH",
-        help="The printer's bed and height; larger boards are cut and pinned.",
     ),
     option(
         "Boards",
