@@ -28,6 +28,7 @@ LAYERS = [
     {"poses"},
     {"boards", "cottling"},
     {"pour"},
+    {"drying"},
     {"planning"},
     {"sheet", "files"},
     {"faces"},

@@ -9,6 +9,9 @@ from __future__ import annotations
 
 from math import log
 
+import numpy as np
+from numpy.typing import NDArray
+
 WARN_C = 45.0
 STOP_C = 49.0
 """Dry gypsum loses its own water above this, and crumbles: 120 °F (clayart archive, subject38175)."""
@@ -72,3 +75,38 @@ def falling_rate_hours(
     """
     span = critical - equilibrium
     return dry_kg * span / (area_m2 * rate_kg_m2_h) * log(span / (end - equilibrium))
+
+
+def water_after(
+    hours: NDArray[np.float64],
+    begin: NDArray[np.float64],
+    rate: NDArray[np.float64],
+    critical: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Water content after some hours of drying [kg/kg], arrays broadcast against one another.
+
+    begin: at hour 0; rate: lost in an hour while it is constant [1/h]; critical: content below which it
+    falls with what is left. begin - rate t, then critical exp(-rate (t - tc)/critical).
+
+    >>> water_after(*(np.array(x) for x in (10.0, 0.40, 0.02, 0.10))).round(3).item()
+    0.2
+    """
+    turn = np.maximum(begin - critical, 0) / rate
+    falling = np.minimum(begin, critical) * np.exp(-rate * np.maximum(hours - turn, 0) / critical)
+    return np.where(hours < turn, begin - rate * hours, falling)
+
+
+def hours_to(
+    water: float,
+    begin: NDArray[np.float64],
+    rate: NDArray[np.float64],
+    critical: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Hours from `begin` until a content is reached [h], the inverse of `water_after`; 0 when it is already.
+
+    >>> hours_to(0.2, *(np.array(x) for x in (0.40, 0.02, 0.10))).round(3).item()
+    10.0
+    """
+    constant = np.maximum(begin - np.maximum(critical, water), 0) / rate
+    lowest = np.minimum(begin, critical)
+    return constant + np.where(water < lowest, critical / rate * np.log(lowest / water), 0.0)
