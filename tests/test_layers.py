@@ -28,6 +28,7 @@ LAYERS = [
     {"poses"},
     {"boards", "cottling"},
     {"pour"},
+    {"printing"},
     {"planning"},
     {"sheet", "files"},
     {"faces"},
