@@ -28,7 +28,9 @@ def shell_volume(mesh: Mesh, thickness: float) -> float:
     if not thickness >= 0:
         raise ValueError(f"a shell of {thickness:g} mm has no volume")
     bend = _bend(mesh.vertices, mesh.faces, mesh.normals, np.radians(SHARPEST_DEG))
-    corners = len(np.unique(mesh.faces)) - len(mesh.faces) / 2  # vertices - edges + faces
+    used = np.zeros(len(mesh.vertices), bool)
+    used[mesh.faces] = True
+    corners = np.count_nonzero(used) - len(mesh.faces) / 2  # vertices - edges + faces
     near = mesh.area * thickness + bend * thickness**2 + 2 * pi / 3 * corners * thickness**3
     return float(min(max(near, 0.0), mesh.volume))
 

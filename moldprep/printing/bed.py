@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from ..geometry.mesh import Bools, Floats, Mesh
@@ -15,7 +14,7 @@ from ..geometry.outlines import hull
 from ..geometry.slices import cut_slices
 
 if TYPE_CHECKING:
-    from . import PrintPlan
+    from .results import PrintPlan
 
 Bed = tuple[float, float, float]
 
@@ -77,7 +76,7 @@ def laid_out(plan: PrintPlan, bed_mm: Bed) -> tuple[Laid, ...]:
     places = _rows(sizes, [fits for _, fits in turned], bed_mm)
     found = []
     for section, (mesh, fits), (bed, x, y) in zip(plan.sections, turned, places, strict=True):
-        moved = Mesh(mesh.vertices + [x, y, 0.0], mesh.faces)
+        moved = Mesh(mesh.vertices + np.array([x, y, 0.0]), mesh.faces)
         found.append(Laid(bed, section.name, moved, hull(moved.vertices[:, :2]), fits))
     return tuple(found)
 
@@ -86,7 +85,10 @@ def _reach(points: Floats) -> Floats:
     """(4 TURNS,) how far plan points reach along each direction all round."""
     if not len(points):
         return np.full(4 * TURNS, -np.inf)
-    around = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints(points)))
+    try:
+        around = hull(points)
+    except ValueError:  # all on one line
+        around = points
     angle = np.arange(4 * TURNS) * (np.pi / 2 / TURNS)
     return np.asarray((around @ np.array([np.cos(angle), np.sin(angle)])).max(axis=0))
 
@@ -99,7 +101,9 @@ def _turn(reach: Floats, bed: Bed) -> tuple[NDArray[np.int64], Bools]:
     across = reach[:, : 2 * TURNS] + reach[:, 2 * TURNS :]
     wide, deep = across, np.roll(across, -TURNS, axis=1)
     spare = np.minimum(bed[0] - wide, bed[1] - deep)
-    return np.argmax(spare > spare.max(axis=1, keepdims=True) - SLACK_MM, axis=1), spare.max(axis=1) >= -SLACK_MM
+    return np.argmax(spare > spare.max(axis=1, keepdims=True) - SLACK_MM, axis=1), spare.max(
+        axis=1
+    ) >= -SLACK_MM
 
 
 def _turned(mesh: Mesh, bed: Bed) -> tuple[Mesh, bool]:
@@ -110,7 +114,9 @@ def _turned(mesh: Mesh, bed: Bed) -> tuple[Mesh, bool]:
     c, s = np.cos(np.radians(-turn)), np.sin(np.radians(-turn))
     matrix = np.array([[c, -s, 0, 0], [s, c, 0, 0], [0, 0, 1.0, 0], [0, 0, 0, 1]])
     made = mesh if turn == 0 else mesh.transformed(matrix)
-    return Mesh(made.vertices - made.bounds[0], made.faces), fits and bool(mesh.extents[2] <= bed[2] + SLACK_MM)
+    return Mesh(made.vertices - made.bounds[0], made.faces), fits and bool(
+        mesh.extents[2] <= bed[2] + SLACK_MM
+    )
 
 
 def _rows(sizes: Sequence[Floats], fits: Sequence[bool], bed: Bed) -> list[tuple[int, float, float]]:

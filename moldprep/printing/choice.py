@@ -77,7 +77,9 @@ def section_tables(mesh: Mesh, heights: Heights, job: PrinterJob) -> SectionTabl
     inverted = support_table(down, -levels[::-1], film=film)
     # turned over, the slab from i to j is the one from n - 1 - j to n - 1 - i
     both = [np.stack([one, other[::-1, ::-1].T]) for one, other in zip(upright, inverted, strict=True)]
-    return SectionTables(heights, both[0], both[1], fits_between(mesh, levels, job.bed_mm), _joints(mesh, heights, job))
+    return SectionTables(
+        heights, both[0], both[1], fits_between(mesh, levels, job.bed_mm), _joints(mesh, heights, job)
+    )
 
 
 def _joints(mesh: Mesh, heights: Heights, job: PrinterJob) -> Floats:

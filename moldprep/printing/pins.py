@@ -23,6 +23,8 @@ APART_SHARE = 1.5
 """Middles of two holes stand at least so many pins apart."""
 SLACK_MM = 2.0
 """A joint's outline turned to within this of itself lets it be glued that way too."""
+COARSE_MM = 0.2
+"""Outlines are compared this coarsely."""
 TURN_STEP_DEG = 1.0
 """Turns of an outline that are tried for sameness."""
 PLACES = 150
@@ -41,7 +43,9 @@ class Pin:
     depth_mm: float
 
 
-def pins_at(mesh: Mesh, height: float, *, low: float, high: float, pin_mm: float) -> tuple[tuple[Pin, ...], int]:
+def pins_at(
+    mesh: Mesh, height: float, *, low: float, high: float, pin_mm: float
+) -> tuple[tuple[Pin, ...], int]:
     """Pins in the joint at a height between sections that reach from `low` and to `high`; and the number of
     patches of the joint that none fit in.
 
@@ -95,7 +99,7 @@ def outline_turns(patch: BaseGeometry) -> tuple[Floats, Floats]:
 
     Mirror images are none of them: two faces are only ever glued face to face.
     """
-    shape = shapely.Polygon(patch.exterior)
+    shape = shapely.simplify(shapely.Polygon(patch.exterior), COARSE_MM)
     centre = np.array(shape.centroid.coords[0])
     line = shapely.affinity.translate(shape.exterior, *-centre)
     ring = shapely.get_coordinates(shapely.segmentize(line, max(1.0, line.length / 240)))[:-1]
@@ -125,5 +129,9 @@ def _spread(room: BaseGeometry) -> Floats:
     grid = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
     grid = grid[shapely.contains_xy(room, grid[:, 0], grid[:, 1])]
     edge = shapely.boundary(room)
-    rim = shapely.get_coordinates(shapely.line_interpolate_point(edge, np.arange(32) / 32, normalized=True)) if isinstance(edge, shapely.LineString) else np.zeros((0, 2))
+    rim = (
+        shapely.get_coordinates(shapely.line_interpolate_point(edge, np.arange(32) / 32, normalized=True))
+        if isinstance(edge, shapely.LineString)
+        else np.zeros((0, 2))
+    )
     return np.vstack([grid, rim])
