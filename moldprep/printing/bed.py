@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from ..geometry.mesh import Bools, Floats, Mesh
 from ..geometry.outlines import hull
 from ..geometry.slices import cut_slices
+from .heights import FLUSH_MM
 
 if TYPE_CHECKING:
     from .results import PrintPlan
@@ -44,15 +45,15 @@ def fits_between(mesh: Mesh, heights: Floats, bed: Bed) -> Bools:
     """(n, n) whether what lies between heights i < j fits a bed (width, depth, height), turned as need be."""
     order = np.argsort(mesh.vertices[:, 2], kind="stable")
     z = mesh.vertices[order, 2]
-    start = np.searchsorted(z, heights)
-    start[-1] = len(z)
-    cut = cut_slices(mesh, heights)
+    # a ledge in the plane of a cut belongs to one of the two sections only
+    first, last = np.searchsorted(z, heights + FLUSH_MM), np.searchsorted(z, heights - FLUSH_MM)
+    cut = cut_slices(mesh, np.sort(np.concatenate([heights[:-1] + FLUSH_MM, heights[1:] - FLUSH_MM])))
     edge = [cut.begin[a:b] for a, b in zip(cut.start[:-1], cut.start[1:], strict=True)]
     n = len(heights)
     reach = np.full((n - 1, 4 * TURNS), -np.inf)
     for k in range(n - 1):
-        own = mesh.vertices[order[start[k] : start[k + 1]], :2]
-        reach[k] = _reach(np.vstack([own, edge[k], edge[k + 1]]))
+        own = mesh.vertices[order[first[k] : last[k + 1]], :2]
+        reach[k] = _reach(np.vstack([own, edge[2 * k], edge[2 * k + 1]]))
     fits = np.zeros((n, n), bool)
     for i in range(n - 1):
         fits[i, i + 1 :] = _turn(np.maximum.accumulate(reach[i:]), bed)[1]

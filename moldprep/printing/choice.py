@@ -26,6 +26,8 @@ ROOM_PINS = 4.0
 """A joint is at least as large as a circle so many pins across: two must stand in it, clear of its edge."""
 FILM_SHARE = 0.5
 """What is thinner than this share of a layer is not printed."""
+SAME_G = 1e-6
+"""Costs nearer than this are equal."""
 HAIR = 1e-4
 """Of the form's height: how far beside a cut its face is measured."""
 
@@ -114,16 +116,16 @@ def best_sections(
     best, count = total[-1], 1
     for k in range(2, most + 1 if n > 2 else 2):
         reached = (total + joint_g)[1:-1, None] + own[1:-1]
-        came.append(np.argmin(reached, axis=0) + 1)
         total = np.asarray(reached.min(axis=0))
-        if total[-1] < best - 1e-9:
+        came.append(np.argmax(reached <= total + SAME_G, axis=0) + 1)
+        if total[-1] < best - SAME_G:
             best, count = total[-1], k
     if not np.isfinite(best):
         return None
     found, high = [], n - 1
     for k in range(count, 0, -1):
         low = int(came[k - 1][high]) if k > 1 else 0
-        attitude: Attitude = "inverted" if cost_g[1, low, high] < cost_g[0, low, high] - 1e-9 else "upright"
+        attitude: Attitude = "inverted" if cost_g[1, low, high] < cost_g[0, low, high] - SAME_G else "upright"
         found.append(Slab(low, high, attitude))
         high = low
     return tuple(found[::-1]), float(best)

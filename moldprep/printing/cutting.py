@@ -12,11 +12,10 @@ from ..geometry.shell import shell_volume
 from ..geometry.solids import Solid, difference, from_manifold, parts, plug, prism, to_manifold, united
 from ..job import PrinterJob
 from .choice import SectionTables, Slab, support_g_mm3
+from .heights import FLUSH_MM
 from .pins import Pin, pins_at
 from .results import Section
 
-DRAWN_MM = 0.01
-"""Vertices so near to a cut are drawn into it: far less than a printer resolves."""
 MARGIN = 10.0
 """How far the cutters stand out beyond the form, mm."""
 CRUMB_SHARE = 1e-6
@@ -53,10 +52,10 @@ def cut_sections(
 
 
 def _drawn(mesh: Mesh, cuts: Floats) -> Mesh:
-    """The mesh with the vertices that lie within `DRAWN_MM` of a cut drawn into it: a ledge there leaves no film."""
+    """The mesh with the vertices that lie within `FLUSH_MM` of a cut drawn into it: a ledge there leaves no film."""
     vertices = np.array(mesh.vertices)
     for cut in cuts:
-        vertices[np.abs(vertices[:, 2] - cut) < DRAWN_MM, 2] = cut
+        vertices[np.abs(vertices[:, 2] - cut) < FLUSH_MM, 2] = cut
     return Mesh(vertices, mesh.faces)
 
 

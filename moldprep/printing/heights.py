@@ -18,6 +18,8 @@ SAME_MM = 0.2
 """Lines nearer than this are one; the first named counts."""
 WHOLE_LINE = 0.5
 """Share of the outline on a crease from which a joint there does not show."""
+FLUSH_MM = 0.01
+"""What lies so near to a cut lies in it: far less than a printer resolves."""
 UPRIGHT = 1 - 1e-9
 
 
@@ -60,7 +62,7 @@ def cut_heights(stand: Stand, parting: Parting, *, steps: int = STEPS) -> Height
             kept.append(entry)
     kept.sort()
     return Heights(
-        np.array([height for height, _, _ in kept]),
+        np.array([low, *(round(height, 6) for height, _, _ in kept[1:-1]), high]),
         tuple(name for _, name, _ in kept),
         tuple(hidden for _, _, hidden in kept),
     )

@@ -89,7 +89,7 @@ def by_hand(solid: Intervals, normals: np.ndarray, low: float, high: float, *, i
         stretches = [(solid.low[k], solid.high[k], solid.face_low[k], solid.face_high[k]) for k in own]
         if inverted:
             a, b = -high, -low
-            stretches = [(-h, -l, fh, fl) for l, h, fl, fh in stretches[::-1]]
+            stretches = [(-s[1], -s[0], s[3], s[2]) for s in stretches[::-1]]
         else:
             a, b = low, high
         below = a

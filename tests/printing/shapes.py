@@ -26,7 +26,9 @@ def mushroom() -> Mesh:
 @cache
 def waisted() -> Mesh:
     """Two flat discs of radius 45 joined by a stem of radius 15: an hourglass that hangs over by 90 degrees."""
-    return turned([(0, 0), (45, 0), (45, 20), (15, 20), (15, 80), (45, 80), (45, 100), (0, 100)], sections=128)
+    return turned(
+        [(0, 0), (45, 0), (45, 20), (15, 20), (15, 80), (45, 80), (45, 100), (0, 100)], sections=128
+    )
 
 
 def box(low: tuple[float, float, float], high: tuple[float, float, float]) -> Mesh:
