@@ -15,6 +15,7 @@ from ..job import PrinterJob
 from ..materials import SUPPORT_FILL
 from .bed import fits_between
 from .heights import Heights
+from .pins import CLEAR_MM, DEPTH_SHARE
 
 Attitude = Literal["upright", "inverted"]
 
@@ -23,7 +24,8 @@ LINES = 256
 HIDDEN_SHARE = 0.5
 """Of a cut's price where its joint does not show: it is glued, but not sanded (our judgement)."""
 ROOM_PINS = 4.0
-"""A joint is at least as large as a circle so many pins across: two must stand in it, clear of its edge."""
+"""A joint is at least as large as a circle so many pins across: two must stand in it, clear of its edge,
+over the whole depth of their holes."""
 FILM_SHARE = 0.5
 """What is thinner than this share of a layer is not printed."""
 SAME_G = 1e-6
@@ -86,15 +88,19 @@ def section_tables(mesh: Mesh, heights: Heights, job: PrinterJob) -> SectionTabl
 
 def _joints(mesh: Mesh, heights: Heights, job: PrinterJob) -> Floats:
     """(n,) price of a cut at each height, g."""
-    hair = HAIR * float(heights.heights[-1] - heights.heights[0])
-    area, inner = np.full(len(heights.heights), np.inf), np.full(len(heights.heights), np.inf)
-    for side in (-hair, hair):  # at a ledge the lesser of the two faces is the joint
-        cut = cut_slices(mesh, heights.heights + side)
-        area = np.minimum(area, cut.areas)
+    levels = heights.heights
+    hair = HAIR * float(levels[-1] - levels[0])
+    inner, room = np.full(len(levels), np.inf), np.full(len(levels), np.inf)
+    for side in (-1, 1):  # at a ledge the lesser of the two faces is the joint
+        cut = cut_slices(mesh, levels + side * hair)
         inner = np.minimum(inner, np.maximum(cut.areas - job.shell_mm * cut.lengths, 0))
+        deep = np.clip(
+            levels + side * (DEPTH_SHARE * job.pin_mm + CLEAR_MM), levels[0] + hair, levels[-1] - hair
+        )
+        room = np.minimum(room, np.minimum(cut.areas, cut_slices(mesh, deep).areas))
     shell_g = 2 * inner * job.shell_mm * (1 - job.infill_percent / 100) * job.filament_g_ml / 1000
     price = job.cut_price_g * np.where(heights.hidden, HIDDEN_SHARE, 1.0)
-    return np.where(area >= np.pi / 4 * (ROOM_PINS * job.pin_mm) ** 2, price + shell_g, np.inf)
+    return np.where(room >= np.pi / 4 * (ROOM_PINS * job.pin_mm) ** 2, price + shell_g, np.inf)
 
 
 def best_sections(

@@ -104,13 +104,18 @@ def remarks_on(
                 remedy="Mark them as they come off the bed.",
             )
         )
-    if one_go.attitude == "lying" and one_go.fits_bed and one_go.filament_g < total_g - job.cut_price_g:
+    less_g = total_g - one_go.filament_g
+    if (
+        one_go.attitude == "lying"
+        and one_go.fits_bed
+        and less_g > (0 if len(sections) > 1 else job.cut_price_g)
+    ):
         found.append(
             Finding(
                 "note",
                 "print-whole",
-                f"Lying and in one go the master takes {total_g - one_go.filament_g:.0f} g "
-                "less filament than in level sections.",
+                f"Lying and in one go the master takes {less_g:.1f} g less filament than in "
+                f"{len(sections)} level section{'s' if len(sections) > 1 else ''}.",
                 remedy="Print it so, if its stairs can be sanded.",
             )
         )

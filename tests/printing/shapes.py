@@ -8,7 +8,7 @@ import numpy as np
 import trimesh
 
 from moldprep.geometry.mesh import Mesh
-from moldprep.geometry.solids import union
+from moldprep.geometry.solids import difference, from_manifold, to_manifold, union, united
 from moldprep.job import PiecesJob, PlasterJob, PrinterJob, PullJob
 from moldprep.pieces import Pieces, cut_pieces
 from moldprep.printing import PrintPlan, plan_print
@@ -57,3 +57,12 @@ def pieces_of(mesh: Mesh) -> Pieces:
 @cache
 def printed(mesh: Mesh, job: PrinterJob = PrinterJob(), plaster: PlasterJob = PlasterJob()) -> PrintPlan:  # noqa: B008
     return plan_print(stood(mesh), parted(mesh), pieces_of(mesh), plaster, job)
+
+
+@cache
+def slab_on_edge() -> Mesh:
+    """A plate 20 deep, upright, with three notches right through that open to the side: lying on its face
+    it needs no support, upright each notch's ceiling does, wherever it is cut."""
+    plate = to_manifold(box((-60, -10, 0), (60, 10, 120)))
+    notches = [to_manifold(box((-20, -30, z), (80, 30, z + 25))) for z in (10, 45, 80)]
+    return from_manifold(difference(plate, united(notches)))

@@ -15,8 +15,8 @@ from moldprep.geometry.overhang import overhangs, support_mm3
 from moldprep.geometry.solids import is_solid
 from moldprep.job import PlasterJob, PrinterJob
 from moldprep.printing import PrintPlan, Section, plan_print
-from tests.parting.forms import bud_vase, parted, sphere, stood
-from tests.printing.shapes import mushroom, pieces_of, printed, waisted
+from tests.parting.forms import about_z, bud_vase, parted, sphere, stood
+from tests.printing.shapes import mushroom, pieces_of, printed, slab_on_edge, waisted
 from tests.samples import planned
 
 LOW_PRINTER = PrinterJob(bed_mm=(220, 220, 45))
@@ -166,6 +166,16 @@ def test_the_same_input_gives_the_same_bytes() -> None:
     assert (first.steps, first.findings, first.filament_g) == (again.steps, again.findings, again.filament_g)
 
 
+def test_turning_the_form_turns_the_sections() -> None:
+    mesh = about_z(mushroom(), 33.0)
+    plan, turned_plan = printed(mushroom()), printed(mesh)
+    for one, other in zip(plan.sections, turned_plan.sections, strict=True):
+        assert (one.bottom_mm, one.top_mm, one.attitude) == (other.bottom_mm, other.top_mm, other.attitude)
+        assert other.mesh.volume == pytest.approx(one.mesh.volume)
+        assert other.filament_g == pytest.approx(one.filament_g, rel=1e-3)
+    assert turned_plan.attitudes[0].support_mm3 == pytest.approx(plan.attitudes[0].support_mm3, rel=0.01)
+
+
 # --- findings and words -----------------------------------------------------------------------------
 
 
@@ -191,6 +201,16 @@ def test_a_joint_without_room_for_pins_is_named() -> None:
     plan = printed(waisted(), PrinterJob(bed_mm=(220, 220, 55), pin_mm=10.0))
     assert codes(plan)["no-pins"] == "note"
     assert any("no pins fit" in step for step in plan.steps)
+
+
+def test_a_form_that_prints_better_lying_is_told_so() -> None:
+    """A notched plate needs no support on its face; upright its notches do, or a cut for each."""
+    plan = printed(slab_on_edge())
+    assert plan.one_go.attitude == "lying"
+    assert plan.one_go.support_mm3 == 0
+    assert abs(plan.one_go.up[1]) == 1
+    assert plan.saved_g < 0
+    assert codes(plan)["print-whole"] == "note"
 
 
 def test_hot_plaster_is_held_against_the_filament() -> None:
