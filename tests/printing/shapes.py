@@ -61,8 +61,8 @@ def printed(mesh: Mesh, job: PrinterJob = PrinterJob(), plaster: PlasterJob = Pl
 
 @cache
 def slab_on_edge() -> Mesh:
-    """A plate 20 deep, upright, with three notches right through that open to the side: lying on its face
-    it needs no support, upright each notch's ceiling does, wherever it is cut."""
+    """A plate 20 deep, upright, with three notches right through that open to the side: lying down it needs
+    no support, upright each notch's ceiling does."""
     plate = to_manifold(box((-60, -10, 0), (60, 10, 120)))
     notches = [to_manifold(box((-20, -30, z), (80, 30, z + 25))) for z in (10, 45, 80)]
     return from_manifold(difference(plate, united(notches)))
