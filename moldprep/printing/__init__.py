@@ -1,8 +1,8 @@
-"""Stage 12: how the master is printed: in which sections, which way up, with how much filament, what to sand.
+"""Stage 13: how the master is printed: in which sections, which way up, with how much filament, what to sand.
 
 `heights` says where it may be cut, `choice` where it is cut, `pins` how it goes together again, `bed` how it
-lies on the printer, `surface` what plaster will feel of it; `cutting` makes the
-solids, `whole` the comparison, `remarks` the words.
+lies on the printer, `surface` what plaster will feel of it; `cutting` makes the solids, `whole` the comparison, `remarks`
+the words.
 """
 
 from __future__ import annotations
