@@ -29,6 +29,7 @@ LAYERS = [
     {"boards", "cottling"},
     {"pour"},
     {"drying"},
+    {"printing"},
     {"planning"},
     {"sheet", "files"},
     {"faces"},
