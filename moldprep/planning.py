@@ -15,6 +15,7 @@ from .parting import Parting, part_mold
 from .pieces import Pieces, cut_pieces
 from .poses import Pose, plan_poses
 from .pour import PourPlan, plan_pours
+from .printing import PrintPlan, plan_print
 from .pull import PullStudy, study_pulls
 from .release import Release, prove_release
 from .sizing import Sizing, size_master
@@ -42,6 +43,7 @@ class Plan:
     boards: Boards
     needs: tuple[CottleNeed, ...]
     pours: PourPlan
+    printing: PrintPlan
     findings: tuple[Finding, ...]
 
 
@@ -52,7 +54,7 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
     upstream results and own part of the job have not changed. Raises RequestError when the job
     cannot be met; a mold that would fail gets a `stop` Finding instead.
     """
-    kept = memo or Memo(16)
+    kept = memo or Memo(24)
 
     watch.stage("size the master")
     sizing = kept.get(
@@ -125,7 +127,14 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         (job.plaster, job.boards),
         lambda: plan_pours(poses, pieces, stand, job.plaster, watch=watch),
     )
-    stages = (master, sizing, stand, study, block, parting, pieces, release, thin, boards, pours)
+    watch.stage("plan the print")
+    printing = kept.get(
+        "printing",
+        (stand, parting, pieces),
+        (job.plaster, job.printer),
+        lambda: plan_print(stand, parting, pieces, job.plaster, job.printer, watch=watch),
+    )
+    stages = (master, sizing, stand, study, block, parting, pieces, release, thin, boards, pours, printing)
     findings = worst_first(tuple(finding for stage in stages for finding in stage.findings))
     return Plan(
         name=master.name,
@@ -143,6 +152,7 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         boards=boards,
         needs=needs,
         pours=pours,
+        printing=printing,
         findings=findings,
     )
 

@@ -16,6 +16,7 @@ PLAN_NAMES = (
     "sheet.pdf",
     RECORD,
     "master.stl",
+    "sections/*.stl",
     "pieces/*.stl",
     "boards/*.stl",
     "*.3mf",

@@ -22,13 +22,16 @@ VIEW_GAP = 0.12
 
 
 def plan_files(plan: Plan) -> dict[str, bytes]:
-    """sheet.pdf, plan.json, master.stl (in the casting pose, with its spare), pieces and boards to print
-    (STL, and 3MF in mm), templates at true scale (SVG, DXF), view.glb with the mold a little apart."""
+    """sheet.pdf, plan.json, the master (in the casting pose, with its spare) and its sections as they print,
+    pieces, boards to print (STL, and 3MF in mm), templates at true scale (SVG, DXF), view.glb with the mold a little apart."""
     files = {
         "sheet.pdf": sheet_pdf(plan),
         "plan.json": record_json(plan),
         "master.stl": stl_bytes(plan.stand.mesh, plan.name),
+        "master.3mf": threemf_bytes({plan.name: plan.stand.mesh}),
     }
+    for section in plan.printing.sections:
+        files[f"sections/{section.name}.stl"] = stl_bytes(section.printed, f"{plan.name} {section.name}")
     pieces = {f"{piece.letter}-{_plain(piece.name)}": piece.mesh for piece in plan.pieces.pieces}
     for name, mesh in pieces.items():
         files[f"pieces/{name}.stl"] = stl_bytes(mesh, f"{plan.name} {name}")

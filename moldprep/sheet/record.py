@@ -15,6 +15,7 @@ from ..master import Master
 from ..parting import Candidate, Seam
 from ..pieces import Joint
 from ..planning import Plan
+from ..printing import PrintPlan
 from ..pull import Pull, PullStudy
 from ..sizing import Sizing
 from ..stand import Stand
@@ -98,6 +99,7 @@ def record(plan: Plan) -> dict[str, Any]:
             "dry_total_g": plan.pours.dry_total_g,
             "heaviest_lift_g": plan.pours.heaviest_lift_g,
             "heaviest_lift": plan.pours.heaviest_lift,
+            "printing": _printing(plan.printing),
             "findings": [msgspec.to_builtins(finding) for finding in plan.findings],
         }
     )
@@ -183,6 +185,41 @@ def _pull(pull: Pull) -> dict[str, Any]:
             for p in pull.places
         ],
         "verdict": pull.verdict,
+    }
+
+
+def _printing(made: PrintPlan) -> dict[str, Any]:
+    return {
+        "filament_g": made.filament_g,
+        "filament_m": made.filament_m,
+        "support_g": made.support_g,
+        "saved_g": made.saved_g,
+        "sections": [
+            {
+                name: getattr(section, name)
+                for name in (
+                    "name",
+                    "bottom_mm",
+                    "top_mm",
+                    "attitude",
+                    "joint",
+                    "overhang_mm2",
+                    "support_mm3",
+                    "support_g",
+                    "filament_g",
+                    "filament_m",
+                    "bodies",
+                    "size_mm",
+                    "fits_bed",
+                )
+            }
+            | {"pins": [msgspec.to_builtins(pin) for pin in section.pins]}
+            for section in made.sections
+        ],
+        "in_one_go": [msgspec.to_builtins(way) for way in made.attitudes],
+        "surfaces": [msgspec.to_builtins(surface) for surface in made.surfaces],
+        "hottest_c": made.heat.hottest_c,
+        "softens_c": made.heat.softens_c,
     }
 
 
