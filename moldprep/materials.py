@@ -115,6 +115,11 @@ READY_WATER = Figure("water left in a mold ready to cast", 10, "% of dry weight"
 SLIP_DENSITY = Figure(
     "casting slip", 1.775, "g/mL", "1.75–1.80", "casting slip's usual specific gravity; practice"
 )
+CAST_WALL = Figure("wall of the cast, wet", 4, "mm", "3–5 for tableware", PRACTICE)
+SOLIDS_DENSITY = Figure("density of the clay's grains", 2.6, "g/mL", "2.5–2.7", "from memory")
+CAST_WATER = Figure("water in the demolded cast", 20, "% of wet weight", "18–22", PRACTICE)
+LOSS_ON_IGNITION = Figure("loss on ignition", 8, "% of dry weight", "5–12", PRACTICE)
+CLEAR_WIDTH = Figure("clear width that drains", 15, "mm", "opening less twice the wall", PRACTICE)
 
 
 def _middle(span: Range) -> Figure:
@@ -163,4 +168,9 @@ ASSUMED: tuple[Figure, ...] = (
     HEAVY_LIFT_KG,
     READY_WATER,
     SLIP_DENSITY,
+    CAST_WALL,
+    SOLIDS_DENSITY,
+    CAST_WATER,
+    LOSS_ON_IGNITION,
+    CLEAR_WIDTH,
 )
