@@ -157,13 +157,15 @@ def cast_inside(
     ml = growth**3 / 1000
     held = volume_below(distances, volumes, spill) * ml
     clay = outer * ml - _drained(distances, hollow, volumes, beyond, cut) * ml
-    whole = (stand.mesh.volume - float(volumes.sum())) * ml
+    # what the last layer leaves up to the top of the spare is as wide as that layer
+    rest = float(volumes[-1]) / distances.pitch * (stand.top_mm - float(distances.heights[-1]))
+    whole = (stand.mesh.volume - float(volumes.sum()) - rest) * ml
     watch.step(2, 3)
     throat = _throat(distances, hollow, level, cut)
     clear = 2 * throat[0].radius * growth
     drains = job.mode == "drain"
     closed = _closing(stand, distances, hollow, beyond, level, growth, cut) if drains else ()
-    differs = None if modelled is None else (distances.at(modelled.vertices) - level) * growth
+    differs = None if modelled is None else _deviation(modelled, distances, level, stand.rim_mm) * growth
     vessel = bool(stand.turn[2, 2] > 0.5)
     where = (*throat[0].middle, throat[1])
     findings = (
@@ -322,7 +324,12 @@ def _given_up(job: CastJob) -> float:
 
 
 def _curve(
-    distances: DistanceField, volumes: Floats, spill: float, growth: float, share: float | None, height: float | None
+    distances: DistanceField,
+    volumes: Floats,
+    spill: float,
+    growth: float,
+    share: float | None,
+    height: float | None,
 ) -> FillCurve:
     heights = np.linspace(0, spill, CURVE_POINTS)
     wet = volume_below(distances, volumes, heights) * growth**3 / 1000
@@ -339,20 +346,27 @@ def _curve(
 
 def _throat(distances: DistanceField, hollow: Bools, level: float, cut: int) -> tuple[Disc, float]:
     """The narrowest level disc between the opening and the widest level of the hollow, and its height."""
-    rough = np.array([widest_radius(hollow[:, :, k], distances.pitch) for k in range(cut + 1)])
-    widest = int(np.flatnonzero(rough >= rough.max() - distances.pitch / 2)[-1])
-    narrowest = widest + int(rough[widest:].argmin())
+    pitch = distances.pitch
+    rough = np.array([widest_radius(hollow[:, :, k], pitch) for k in range(cut + 1)])
+    widest = int(np.flatnonzero(rough >= rough.max() - pitch / 2)[-1])
+    narrow = widest + np.flatnonzero(rough[widest:] <= rough[widest:].min() + pitch)
     found = []
-    for k in sorted({narrowest, cut}):
+    for k in narrow.tolist():
         values = distances.values[:, :, k].astype(np.float64)
         own = np.where(hollow[:, :, k], values, np.minimum(values, level * (1 - 1e-3)))
-        disc = inscribed_disc(own, level, origin=distances.origin[:2], pitch=distances.pitch)
+        disc = inscribed_disc(own, level, origin=distances.origin[:2], pitch=pitch)
         found.append((disc, float(distances.heights[k])))
     return min(found, key=lambda one: one[0].radius)
 
 
 def _closing(
-    stand: Stand, distances: DistanceField, hollow: Bools, beyond: Bools, level: float, growth: float, cut: int
+    stand: Stand,
+    distances: DistanceField,
+    hollow: Bools,
+    beyond: Bools,
+    level: float,
+    growth: float,
+    cut: int,
 ) -> tuple[Closing, ...]:
     """Hollows that are shut off from the opening, then parts of the form that turn solid; the largest first."""
     plaster = ~_lid(stand)
@@ -363,12 +377,18 @@ def _closing(
     return (
         *(
             Closing(
-                _point(one.where), 2 * one.depth * growth, 0.0, (one.depth / level) ** 2, one.behind * growth**3 / 1000
+                _point(one.where),
+                2 * one.depth * growth,
+                0.0,
+                (one.depth / level) ** 2,
+                one.behind * growth**3 / 1000,
             )
             for one in necks[:MOST_PLACES]
         ),
         *(
-            Closing(_point(one.where), 2 * one.depth * growth, one.extent * growth, (one.depth / level) ** 2, 0.0)
+            Closing(
+                _point(one.where), 2 * one.depth * growth, one.extent * growth, (one.depth / level) ** 2, 0.0
+            )
             for one in solid[:MOST_PLACES]
         ),
     )
@@ -406,6 +426,12 @@ def _closing_finding(place: Closing) -> Finding:
     return Finding("note", "closes-solid", says, where=(place.where,), remedy=remedy)
 
 
+def _deviation(modelled: Mesh, distances: DistanceField, level: float, rim: float) -> Floats:
+    """(n,) how much deeper than the level each vertex of a modelled inside lies; 0 for those in the opening."""
+    below = modelled.vertices[:, 2] < rim * (1 - 1e-6)
+    return np.where(below, distances.at(modelled.vertices) - level, 0.0)
+
+
 def _deviation_finding(modelled: Mesh | None, differs: Floats | None, wall: float) -> tuple[Finding, ...]:
     if modelled is None or differs is None or not np.abs(differs).max() > DIFFERS_SHARE * wall:
         return ()
@@ -416,7 +442,9 @@ def _deviation_finding(modelled: Mesh | None, differs: Floats | None, wall: floa
         f"{abs(differs[worst]):.1f} mm {'less' if thick else 'more'} clay than the modelled inside."
     )
     remedy = "Cast it solid there, add the part by hand, or take the cast's own inside as the design."
-    return (Finding("note", "inside-differs", says, where=(_point(modelled.vertices[worst]),), remedy=remedy),)
+    return (
+        Finding("note", "inside-differs", says, where=(_point(modelled.vertices[worst]),), remedy=remedy),
+    )
 
 
 def _point(place: Floats) -> Point:

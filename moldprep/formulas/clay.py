@@ -33,7 +33,9 @@ def water_given_up(slip_g_ml: float, water: float, solids_g_ml: float) -> float:
     return in_cast / in_slip - 1
 
 
-def weights_g(wet_ml: float, *, water: float, solids_g_ml: float, ignition: float) -> tuple[float, float, float]:
+def weights_g(
+    wet_ml: float, *, water: float, solids_g_ml: float, ignition: float
+) -> tuple[float, float, float]:
     """Weight of a cast wet, dry and fired [g] from its volume in the mold [mL].
 
     ignition: loss on ignition, of the dry weight.

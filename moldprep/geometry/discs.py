@@ -43,7 +43,7 @@ def inscribed_disc(values: Floats, level: float, *, origin: Floats, pitch: float
     angle = np.arange(8) * np.pi / 4
     ways = np.column_stack([np.cos(angle), np.sin(angle)])
     while step >= FINEST:
-        tried, _ = edge.query(middle + step * ways)
+        tried = np.asarray(edge.query(middle + step * ways)[0])
         k = int(np.argmax(tried))
         if tried[k] > radius:
             radius, middle = float(tried[k]), middle + step * ways[k]

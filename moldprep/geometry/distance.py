@@ -83,8 +83,9 @@ def distance_field(mesh: Mesh, towards: Bools, *, pitch: float, layer: float) ->
     faces = mesh.faces[towards]
     triangles = _packed((mesh.vertices - origin) / pitch, faces)
     distance, nearest = _enter(triangles, shape, BAND)
+    beside, start, star = _neighbours(faces, len(mesh.vertices))
     _sweep(triangles, inside, distance, nearest)
-    _walk(triangles, _beside(faces, len(mesh.vertices)), inside, distance, nearest)
+    _walk(triangles, faces, beside, start, star, inside, distance, nearest)
     distance[~inside] *= -1
     return DistanceField(origin, pitch, np.multiply(distance, np.float32(pitch)))
 
@@ -118,7 +119,13 @@ def joined_to(distances: DistanceField, level: float, seeds: Bools) -> Bools:
 
 
 def climbed(
-    mesh: Mesh, towards: Bools, start: ArrayLike, *, reach: float, step: float, across: ArrayLike | None = None
+    mesh: Mesh,
+    towards: Bools,
+    start: ArrayLike,
+    *,
+    reach: float,
+    step: float,
+    across: ArrayLike | None = None,
 ) -> tuple[Floats, float]:
     """A point (3,) near `start` that is as far from the faces as any around it, and its exact distance.
 
@@ -216,28 +223,31 @@ def _nearest(point, triangles):  # type: ignore[no-untyped-def]
 
 
 @numba.njit(cache=True, nogil=True)
-def _beside(faces, count):  # type: ignore[no-untyped-def]
-    """(m, 3) the face beyond each edge; -1 where there is none or more than one."""
+def _neighbours(faces, count):  # type: ignore[no-untyped-def]
+    """(m, 3) the face beyond each edge, -1 where there is none; CSR start and faces round each vertex."""
     start = np.zeros(count + 1, np.int64)
     for f in range(len(faces)):
         for e in range(3):
-            start[min(faces[f, e], faces[f, (e + 1) % 3]) + 1] += 1
+            start[faces[f, e] + 1] += 1
     for i in range(count):
         start[i + 1] += start[i]
-    cursor, held = start[:-1].copy(), np.empty(3 * len(faces), np.int64)
+    cursor, star = start[:-1].copy(), np.empty(3 * len(faces), np.int32)
+    for f in range(len(faces)):
+        for e in range(3):
+            star[cursor[faces[f, e]]] = f
+            cursor[faces[f, e]] += 1
     beside = np.full((len(faces), 3), np.int32(-1))
     for f in range(len(faces)):
         for e in range(3):
             p, q = faces[f, e], faces[f, (e + 1) % 3]
-            p, q = min(p, q), max(p, q)
-            for s in range(start[p], cursor[p]):
-                g, h = held[s] // 3, held[s] % 3
-                if max(faces[g, h], faces[g, (h + 1) % 3]) == q and beside[g, h] < 0:
-                    beside[g, h], beside[f, e] = f, g
+            if start[p + 1] - start[p] > start[q + 1] - start[q]:
+                p, q = q, p  # the corner with fewer faces round it
+            for s in range(start[p], start[p + 1]):
+                g = star[s]
+                if g != f and (faces[g, 0] == q or faces[g, 1] == q or faces[g, 2] == q):
+                    beside[f, e] = g
                     break
-            held[cursor[p]] = 3 * f + e
-            cursor[p] += 1
-    return beside
+    return beside, start, star
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
@@ -318,29 +328,60 @@ def _sweep(triangles, inside, distance, nearest):  # type: ignore[no-untyped-def
 
 
 @numba.njit(cache=True, nogil=True)
-def _walk(triangles, beside, inside, distance, nearest):  # type: ignore[no-untyped-def]
-    """From each cell's face on to the faces beside it, as long as that leads nearer."""
+def _walk(triangles, faces, beside, start, star, inside, distance, nearest):  # type: ignore[no-untyped-def]
+    """From each cell's face on to the faces beside it, as long as that leads nearer; how many cells changed.
+
+    Where a face is nearest at a corner, those beside it may be as near there: all faces round the
+    corner are asked.
+    """
     nx, ny, nz = distance.shape
+    changed = 0
     for i in range(nx):
         for j in range(ny):
             for k in range(nz):
-                own = nearest[i, j, k]
-                if own < 0 or not inside[i, j, k]:
+                first = nearest[i, j, k]
+                if first < 0 or not inside[i, j, k]:
                     continue
-                best, came = distance[i, j, k], own
+                x, y, z = float(i), float(j), float(k)
+                own, best = first, distance[i, j, k]
                 while True:
                     step = own
                     for e in range(3):
                         f = beside[own, e]
-                        if f < 0 or f == came:
-                            continue
-                        found = np.float32(_from_triangle(float(i), float(j), float(k), triangles, f))
-                        if found < best:
-                            best, step = found, f
+                        if f >= 0:
+                            found = np.float32(_from_triangle(x, y, z, triangles, f))
+                            if found < best:
+                                best, step = found, f
+                    if step == own:
+                        corner = _at_corner(x, y, z, triangles, own, best)
+                        if corner >= 0:
+                            v = faces[own, corner]
+                            for s in range(start[v], start[v + 1]):
+                                found = np.float32(_from_triangle(x, y, z, triangles, star[s]))
+                                if found < best:
+                                    best, step = found, star[s]
                     if step == own:
                         break
-                    came, own = own, step
-                distance[i, j, k], nearest[i, j, k] = best, own
+                    own = step
+                if own != first:
+                    distance[i, j, k], nearest[i, j, k] = best, own
+                    changed += 1
+    return changed
+
+
+@numba.njit(cache=True, nogil=True)
+def _at_corner(x, y, z, triangles, f, distance):  # type: ignore[no-untyped-def]
+    """Which corner of a face is no further than the face itself; -1 when none is."""
+    most = (float(distance) * (1 + 1e-5)) ** 2
+    for corner in range(3):
+        dx, dy, dz = (
+            triangles[f, 3 * corner] - x,
+            triangles[f, 3 * corner + 1] - y,
+            triangles[f, 3 * corner + 2] - z,
+        )
+        if dx * dx + dy * dy + dz * dz <= most:
+            return corner
+    return -1
 
 
 @numba.njit(cache=True, nogil=True)

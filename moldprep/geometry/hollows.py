@@ -41,7 +41,9 @@ class SolidPlace:
     extent: float
 
 
-def passes(mesh: Mesh, towards: Bools, distances: DistanceField, open_part: Bools, level: float) -> list[Pass]:
+def passes(
+    mesh: Mesh, towards: Bools, distances: DistanceField, open_part: Bools, level: float
+) -> list[Pass]:
     """The necks between the hollow's parts that are shut off and its `open_part` (nx, ny, nz), largest part first.
 
     A neck is where a path from one to the other has to come nearest to the faces. Parts smaller than a
@@ -118,9 +120,17 @@ def _saddle(values: NDArray[np.float32], part: Bools, goal: Bools, level: float)
     label, _ = ndimage.label((values >= high) | goal)
     here = np.isin(label, np.unique(label[part]))
     there = np.isin(label, np.unique(label[goal])) & ~here
-    to_here, from_here = ndimage.distance_transform_edt(~here, return_indices=True)
-    to_there, from_there = ndimage.distance_transform_edt(~there, return_indices=True)
+    to_here, from_here = _nearest(here)
+    to_there, from_there = _nearest(there)
     between = np.where((values >= low) & ~here & ~there, to_here + to_there, inf)
     at = np.unravel_index(int(between.argmin()), values.shape)
-    way = from_there[(slice(None), *at)] - from_here[(slice(None), *at)]
-    return np.array(at, dtype=np.int64), np.asarray(way, dtype=np.float64)
+    where = np.array(at, dtype=np.int64)
+    return where, (
+        from_there[:, where[0], where[1], where[2]] - from_here[:, where[0], where[1], where[2]]
+    ).astype(float)
+
+
+def _nearest(part: Bools) -> tuple[Floats, Indices]:
+    """Distance of each grid point to a part, in cells, and the index (3, nx, ny, nz) of its nearest point."""
+    distance, index = ndimage.distance_transform_edt(~part, return_indices=True)
+    return np.asarray(distance, dtype=np.float64), np.asarray(index, dtype=np.int64)
