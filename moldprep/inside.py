@@ -146,7 +146,8 @@ def cast_inside(
     growth = 1 / (sizing.factor[0] * (1 - sizing.width_shrinkage))
     share, height = _fired(sizing, stand)
     spill = _spill(stand, job, fitted_scale)
-    distances = _field(stand, job.wall_mm / growth)
+    plaster = ~_lid(stand)
+    distances = _field(stand, plaster, job.wall_mm / growth)
     beyond = _beyond(stand, distances)
     watch.step(1, 3)
     outer = _outer_mm3(stand)
@@ -164,7 +165,7 @@ def cast_inside(
     throat = _throat(distances, hollow, level, cut)
     clear = 2 * throat[0].radius * growth
     drains = job.mode == "drain"
-    closed = _closing(stand, distances, hollow, beyond, level, growth, cut) if drains else ()
+    closed = _closing(stand.mesh, plaster, distances, hollow, beyond, level, growth, cut) if drains else ()
     differs = None if modelled is None else _deviation(modelled, distances, level, stand.rim_mm) * growth
     vessel = bool(stand.turn[2, 2] > 0.5)
     where = (*throat[0].middle, throat[1])
@@ -235,10 +236,10 @@ def clay_weights(wet_ml: float, job: CastJob) -> Weights:
 # --- the field ----------------------------------------------------------------------------------
 
 
-def _field(stand: Stand, wall: float) -> DistanceField:
+def _field(stand: Stand, plaster: Bools, wall: float) -> DistanceField:
     longest = float(stand.form.extents.max())
     pitch = min(max(wall / CELLS_A_WALL, longest / MOST_LINES), longest / LINES)
-    return distance_field(stand.mesh, ~_lid(stand), pitch=pitch, layer=stand.rim_mm)
+    return distance_field(stand.mesh, plaster, pitch=pitch, layer=stand.rim_mm)
 
 
 def _lid(stand: Stand) -> Bools:
@@ -360,7 +361,8 @@ def _throat(distances: DistanceField, hollow: Bools, level: float, cut: int) -> 
 
 
 def _closing(
-    stand: Stand,
+    mesh: Mesh,
+    plaster: Bools,
     distances: DistanceField,
     hollow: Bools,
     beyond: Bools,
@@ -369,11 +371,10 @@ def _closing(
     cut: int,
 ) -> tuple[Closing, ...]:
     """Hollows that are shut off from the opening, then parts of the form that turn solid; the largest first."""
-    plaster = ~_lid(stand)
     within = beyond.copy()
     within[:, :, : cut + 1] = True
-    necks = passes(stand.mesh, plaster, distances, hollow, level)
-    solid = solid_places(stand.mesh, plaster, distances, within, level)
+    necks = passes(mesh, plaster, distances, hollow, level)
+    solid = solid_places(mesh, plaster, distances, within, level)
     return (
         *(
             Closing(

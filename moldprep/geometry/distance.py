@@ -257,7 +257,7 @@ def _enter(triangles, shape, band):  # type: ignore[no-untyped-def]
     nearest = np.full(shape, np.int32(-1))
     first, last = np.empty(3, np.int64), np.empty(3, np.int64)
     for f in range(len(triangles)):
-        t = triangles[f]
+        t = triangles[f].astype(np.float64)
         for axis in range(3):
             low = min(t[axis], t[axis + 3], t[axis + 6])
             high = max(t[axis], t[axis + 3], t[axis + 6])
@@ -266,7 +266,8 @@ def _enter(triangles, shape, band):  # type: ignore[no-untyped-def]
         nx = (t[4] - t[1]) * (t[8] - t[2]) - (t[5] - t[2]) * (t[7] - t[1])
         ny = (t[5] - t[2]) * (t[6] - t[0]) - (t[3] - t[0]) * (t[8] - t[2])
         nz = (t[3] - t[0]) * (t[7] - t[1]) - (t[4] - t[1]) * (t[6] - t[0])
-        slab = band * np.sqrt(nx * nx + ny * ny + nz * nz)
+        normal = np.sqrt(nx * nx + ny * ny + nz * nz)
+        slab = band * normal
         for i in range(first[0], last[0] + 1):
             for j in range(first[1], last[1] + 1):
                 # along the row only what lies within the band of the face's plane
@@ -279,6 +280,8 @@ def _enter(triangles, shape, band):  # type: ignore[no-untyped-def]
                 elif abs(off) > slab * (1 + 1e-6):
                     continue
                 for k in range(begin, end + 1):
+                    if abs(off + nz * k) > distance[i, j, k] * normal:
+                        continue  # the face's plane is further than another face
                     found = np.float32(_from_triangle(float(i), float(j), float(k), triangles, f))
                     if found < distance[i, j, k]:
                         distance[i, j, k] = found
