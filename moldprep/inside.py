@@ -50,7 +50,10 @@ MOST_PLACES = 5
 
 @dataclass(frozen=True)
 class Weights:
-    """Of the trimmed cast, g; fired: after the loss on ignition, a share of the dry weight."""
+    """Of the trimmed cast, g; fired: after the loss on ignition, a share of the dry weight.
+
+    Slip that a closed neck shuts off is counted as clay.
+    """
 
     wet_g: float
     dry_g: float
@@ -147,11 +150,11 @@ def cast_inside(
     share, height = _fired(sizing, stand)
     spill = _spill(stand, job, fitted_scale)
     plaster = ~_lid(stand)
-    distances = _field(stand, plaster, job.wall_mm / growth)
+    level = job.wall_mm / growth
+    distances = _field(stand, plaster, level)
     beyond = _beyond(stand, distances)
     watch.step(1, 3)
     outer = _outer_mm3(stand)
-    level = job.wall_mm / growth
     hollow = _hollow(distances, level, job.mode)
     volumes = layer_volumes(distances, level, kept=hollow)
     cut = _rim_layer(distances, stand.rim_mm)
@@ -236,9 +239,9 @@ def clay_weights(wet_ml: float, job: CastJob) -> Weights:
 # --- the field ----------------------------------------------------------------------------------
 
 
-def _field(stand: Stand, plaster: Bools, wall: float) -> DistanceField:
+def _field(stand: Stand, plaster: Bools, level: float) -> DistanceField:
     longest = float(stand.form.extents.max())
-    pitch = min(max(wall / CELLS_A_WALL, longest / MOST_LINES), longest / LINES)
+    pitch = min(max(level / CELLS_A_WALL, longest / MOST_LINES), longest / LINES)
     return distance_field(stand.mesh, plaster, pitch=pitch, layer=stand.rim_mm)
 
 
