@@ -116,6 +116,11 @@ SUPPORT_FILL = Figure("print support", 15, "% filament", "10–20", PRACTICE)
 SLIP_DENSITY = Figure(
     "casting slip", 1.775, "g/mL", "1.75–1.80", "casting slip's usual specific gravity; practice"
 )
+CAST_WALL = Figure("wall of the cast, wet", 4, "mm", "3–5 for tableware", PRACTICE)
+SOLIDS_DENSITY = Figure("density of the clay's grains", 2.6, "g/mL", "2.5–2.7", "from memory")
+CAST_WATER = Figure("water in the demolded cast", 20, "% of wet weight", "18–22", PRACTICE)
+LOSS_ON_IGNITION = Figure("loss on ignition", 8, "% of dry weight", "5–12", PRACTICE)
+CLEAR_WIDTH = Figure("clear width that drains", 15, "mm", "opening less twice the wall", PRACTICE)
 
 
 def _middle(span: Range) -> Figure:
@@ -165,4 +170,9 @@ ASSUMED: tuple[Figure, ...] = (
     READY_WATER,
     SLIP_DENSITY,
     SUPPORT_FILL,
+    CAST_WALL,
+    SOLIDS_DENSITY,
+    CAST_WATER,
+    LOSS_ON_IGNITION,
+    CLEAR_WIDTH,
 )

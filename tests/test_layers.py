@@ -20,6 +20,8 @@ LAYERS = [
     {"master"},
     {"sizing"},
     {"stand"},
+    {"inside"},
+    {"target"},
     {"pull"},
     {"cottle"},
     {"parting"},

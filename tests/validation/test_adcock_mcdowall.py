@@ -7,6 +7,7 @@ from math import pi
 import numpy as np
 import pytest
 
+from moldprep.formulas.clay import water_given_up
 from moldprep.formulas.filtration import (
     minutes_for,
     rate_of,
@@ -14,6 +15,7 @@ from moldprep.formulas.filtration import (
     wall_mm,
     wall_on_boss_mm,
 )
+from moldprep.formulas.slip import level_drop_mm
 
 
 @pytest.mark.parametrize(("wall", "minutes"), [(3, 9), (4, 16), (5, 25), (8, 64)])
@@ -56,9 +58,7 @@ def test_a_narrow_hollow_grows_shut() -> None:
 
 def test_a_cup_s_slip_sinks_by_six_millimetres() -> None:
     """80 mm across, 120 mm deep, 4 mm of wall: 29.85 mL of water; 5.94 mm at first, 7.3 mm when 72 are left (by hand)."""
-    from moldprep.formulas.slip import level_drop_mm, water_into_mold
-
-    share = water_into_mold(1.80, 2.6, 20)
+    share = water_given_up(1.80, 0.20, 2.6)
     wall = 4.0 * (pi * 80 * 120 + pi * 40**2)
     assert share * wall / 1000 == pytest.approx(29.85, abs=0.005)
     assert level_drop_mm(wall, pi * 40**2, share) == pytest.approx(5.94, abs=0.005)
