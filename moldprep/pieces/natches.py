@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 from itertools import combinations
 
 import numpy as np
@@ -248,23 +249,28 @@ def _placed(
     least = min(wanted, LEAST_DIAMETER)
     loose = job.natch_clearance_mm if job.natches == "insert" else 0.0
     moves = moves_of(face.outer)
-    tried = -1.0
-    for limit in sorted({min(depth, depth_of(wanted)) for depth in DEPTHS}, reverse=True):
-        behind = limit + loose + clear_of(wanted)
-        free = _free_face(face, slabs, plaster, behind=behind, both=job.natches == "insert")
-        if free.area <= tried + TOUCH:  # no more room than at the greater depth
-            continue
-        tried = free.area
-        for diameter in np.linspace(wanted, least, DIAMETER_STEPS if wanted > least else 1):
-            needed = diameter / 2 + loose + clear_of(diameter)
+    both = job.natches == "insert"
+
+    @cache
+    def free_face(behind: float) -> BaseGeometry:
+        return _free_face(face, slabs, plaster, behind=behind, both=both)
+
+    for limit in DEPTHS:
+        for diameter in np.linspace(wanted, least, DIAMETER_STEPS if wanted > least else 1).tolist():
+            clear = clear_of(diameter)
+            free = free_face(min(limit, depth_of(diameter)) + loose + clear)
+            needed = diameter / 2 + loose + clear
             room = free.buffer(-needed + TOUCH)
             for centred in (True, False):
                 places = candidates(room, free, needed, centred=centred)
                 chosen = one_way(places, moves, diameter, apart_mm=diameter + LEAST_CLEAR)
                 if chosen is not None:
-                    return _natches(chosen, face, float(diameter), limit, job), ""
-    need = least + 2 * (loose + clear_of(least))
-    return (), f"three of {least:.0f} mm need a face {need:.0f} mm wide all along"
+                    return _natches(chosen, face, diameter, limit, job), ""
+    clear = loose + clear_of(least)
+    wide, deep = least + 2 * clear, DEPTHS[-1] + clear
+    return (), (
+        f"three of {least:.0f} mm need a face {wide:.0f} mm wide all along and {deep:.0f} mm of plaster behind it"
+    )
 
 
 def _natches(places: Floats, face: _Face, diameter: float, limit: float, job: PiecesJob) -> tuple[Natch, ...]:
@@ -297,7 +303,7 @@ def _free_face(
     free = shapely.union_all(
         [part for part in shapely.get_parts(face.area) if shapely.distance(part, rim) < TOUCH]
     )
-    steps = np.linspace(0, behind, int(np.ceil(behind / BEHIND_STEP)) + 1)[1:]
+    steps = np.linspace(0, behind - TOUCH, int(np.ceil(behind / BEHIND_STEP)) + 1)[1:]
     for slab, way in ((slabs[face.socket], -1.0), (slabs[face.knob], 1.0))[: 2 if both else 1]:
         heights = face.offset + way * steps
         solids = (sections(mesh, heights, rotation=face.rotation) for mesh in (plaster.whole, plaster.form))
