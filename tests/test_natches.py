@@ -13,17 +13,16 @@ import trimesh
 from shapely.geometry.base import BaseGeometry
 
 from moldprep.cottle import Block, choose_block
-from moldprep.errors import Point
 from moldprep.geometry.mesh import Mesh
 from moldprep.geometry.solids import from_manifold, intersection, to_manifold
 from moldprep.job import BoardsJob, CottleJob, PiecesJob, PullJob
-from moldprep.parting import Candidate, Layer, Parting
+from moldprep.parting import Layer
 from moldprep.pieces import Joint, Natch, Pieces, cut_pieces, plug_for
 from moldprep.poses import plan_poses
 from moldprep.stand import Stand
 from tests.forms import from_trimesh, turned
+from tests.molds import UP, parted, stood
 
-UP: Point = (0.0, 0.0, 1.0)
 SECTIONS = 96
 SMALLEST = 8.0
 LEAST_CLEAR = 6.0
@@ -101,18 +100,11 @@ def case(number: int) -> Case:
     return MAKERS[number % len(MAKERS)](np.random.default_rng(1000 + number))
 
 
-def stood(form: Mesh, floor: float) -> Stand:
-    top = float(form.bounds[1, 2])
-    return Stand("rim", False, "test", np.eye(4), form, form, (), top, top, 0.0, floor, 0.0)
-
-
 def molded(given: Case, **job: object) -> tuple[Stand, Block, Pieces]:
     stand = stood(given.form, given.floor)
     block = choose_block(stand, CottleJob(kind=given.kind), wall_mm=given.wall)  # type: ignore[arg-type]
-    chosen = Candidate(UP, given.layers, "split-layers", 0, 0.0, 0.0, 0.0, (), 0.0, "by hand")
-    parting = Parting(chosen, (), None, None, ())  # type: ignore[arg-type]
     pieces = PiecesJob(**{"chamfer_mm": 0, **job})  # type: ignore[arg-type]
-    return stand, block, cut_pieces(stand, block, parting, PullJob(), pieces)
+    return stand, block, cut_pieces(stand, block, parted(*given.layers), PullJob(), pieces)
 
 
 @cache

@@ -13,7 +13,7 @@ from scipy import ndimage
 from ..errors import Point
 from .columns import Frame, Intervals, cast, frame_for, rotation_for, solid_intervals
 from .mesh import Floats, Mesh
-from .solids import Solid, intersection, moved, parts, shadow_width
+from .solids import Solid, from_manifold, intersection, moved, parts, shadow_width
 
 CONTACT = 1e-5
 """Bodies that overlap along the way by less than this share of their size touch."""
@@ -47,11 +47,17 @@ class Overlap:
 
 @dataclass(frozen=True)
 class Slid:
-    """Overlap of a copy of the body, slid by so much, with all obstacles."""
+    """Overlap of a copy of the body, slid by so much, with all obstacles.
+
+    widest: index of the obstacle at the widest place, where: a point of the body that strikes there; both
+    None where nothing is told.
+    """
 
     distance_mm: float
     volume_mm3: float
     lateral_mm: float
+    widest: int | None
+    where: Point | None
 
 
 def swept_overlaps(
@@ -104,9 +110,15 @@ def slid_overlaps(
     while True:
         copy = moved(body, distance * np.asarray(way))
         common = [intersection(copy, obstacle) for obstacle in obstacles]
-        places = [place for solid in common if solid.volume() >= grain for place in parts(solid)]
-        widths = [shadow_width(place, way, most=last) for place in places if place.volume() >= grain]
-        yield Slid(distance, sum(solid.volume() for solid in common), max(widths, default=0.0))
+        places = [(k, place) for k, solid in enumerate(common) for place in _grains(solid, grain)]
+        widths = [shadow_width(place, way, most=last) for _, place in places]
+        volume = sum(solid.volume() for solid in common)
+        if places:
+            k, place = places[int(np.argmax(widths))]
+            x, y, z = (_foremost(place, way) - distance * np.asarray(way)).tolist()
+            yield Slid(distance, volume, max(widths), k, (x, y, z))
+        else:
+            yield Slid(distance, volume, 0.0, None, None)
         if distance >= last:
             return
         distance *= GROWTH
@@ -136,6 +148,17 @@ def _askew(way: ArrayLike) -> Floats:
     u, v, _ = rotation_for(way)
     turn = np.radians(ASKEW_DEG)
     return np.asarray(np.sin(turn) * u + np.cos(turn) * v)
+
+
+def _grains(solid: Solid, grain: float) -> list[Solid]:
+    """The connected parts of at least a grain."""
+    return [part for part in parts(solid) if part.volume() >= grain] if solid.volume() >= grain else []
+
+
+def _foremost(solid: Solid, way: Sequence[float]) -> Floats:
+    """(3,) the corner of a solid that lies farthest along the way."""
+    vertices = from_manifold(solid).vertices
+    return np.asarray(vertices[np.argmax(vertices @ np.asarray(way))])
 
 
 def _struck(own: Intervals, other: Intervals, slack: float) -> _Struck:
