@@ -44,6 +44,9 @@ def turned_mold(stem: str, pose: Pose, **parts: dict[str, object]) -> Mold:
     raw = dict(entry.get("job") or {})
     for part, values in parts.items():
         raw[part] = {**raw.get(part, {}), **values}
+    stand = raw.get("stand", {})
+    if "opening_diameter_mm" in stand:  # a made opening belongs to the form
+        raw["stand"] = {**stand, "opening_diameter_mm": stand["opening_diameter_mm"] * pose.scale}
     job = job_from_dict(raw)
     master = read_master(FOLDER / entry["file"], job.form)
     return mold_of(posed(master, pose), job)
