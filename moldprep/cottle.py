@@ -44,8 +44,9 @@ LEVELS = 32
 """Levels at which the wall is measured."""
 STEP_MM = 3.0
 """Spacing of the points between which the greatest wall is measured; its error is below 0.1 mm."""
-ROUNDING_MM = 1e-6
-"""A size this little above a whole millimetre is that millimetre."""
+ROUNDING_MM = 1e-3
+"""A size this little above a whole millimetre is that millimetre: coordinates in single precision are
+off by up to 3e-5 mm at half a metre, and nobody sets a cottle up to a micrometre."""
 
 
 @dataclass(frozen=True)

@@ -63,6 +63,20 @@ def test_a_cylinder_gets_a_ring_a_wall_larger() -> None:
     assert found.volume_mm3 == pytest.approx(found.area_mm2 * 105)
 
 
+@pytest.mark.parametrize("size", [80.0, 100.0, 254.0])
+def test_single_precision_in_a_file_does_not_cost_a_millimetre(size: float) -> None:
+    """float32 at 254 mm is off by up to 8e-6 mm; at which places depends on the turn of the facets."""
+    turn = trimesh.transformations.rotation_matrix(0.3, [0, 0, 1], [7.7, 3.3, 0])
+    form = cylinder(size / 2).transformed(turn)
+    filed = Mesh(form.vertices.astype(np.float32).astype(float), form.faces)
+    noise = np.abs(filed.vertices - form.vertices).max()
+    assert 1e-7 < noise < 2e-5
+    assert block(filed, kind="ring").inner_mm == (size + 2 * WALL,)
+    box = slab(size, size).transformed(trimesh.transformations.translation_matrix([0.1, 0.7, 0]))
+    filed = Mesh(box.vertices.astype(np.float32).astype(float), box.faces)
+    assert block(filed, kind="box").inner_mm == (size + 2 * WALL,) * 2
+
+
 def test_a_ring_round_a_triangle_is_its_circumcircle_and_two_walls() -> None:
     """Equilateral, side 100: smallest circle of radius 57.735."""
     found = block(triangle(100), kind="ring")

@@ -61,15 +61,21 @@ def silhouette(mesh: Mesh, *, rotation: Floats | None = None) -> BaseGeometry:
 
 
 def polygons(loops: Iterable[Floats]) -> BaseGeometry:
-    """The area between closed loops by the even-odd rule; loops without area are dropped."""
+    """The area between closed loops by the even-odd rule; what has no area is dropped."""
     rings = [loop for loop in loops if len(loop) >= 3 and abs(signed_area(loop)) > 0]
-    if not rings:
-        return shapely.Polygon()
-    whole = [shapely.make_valid(shapely.Polygon(ring)) for ring in rings]
-    area = whole[0]
-    for other in whole[1:]:
-        area = shapely.symmetric_difference(area, other)
+    area: BaseGeometry = shapely.Polygon()
+    for ring in rings:
+        area = areas(shapely.symmetric_difference(area, areas(shapely.make_valid(shapely.Polygon(ring)))))
     return area
+
+
+def areas(figure: BaseGeometry) -> BaseGeometry:
+    """The polygon or multipolygon in a plane figure, without the lines and points that repairs,
+    differences and intersections leave where figures touch."""
+    if figure.geom_type in ("Polygon", "MultiPolygon"):
+        return figure
+    found = [part for part in shapely.get_parts(figure) if part.geom_type in ("Polygon", "MultiPolygon")]
+    return shapely.union_all(found) if found else shapely.Polygon()
 
 
 def outlines(area: BaseGeometry) -> tuple[Floats, ...]:

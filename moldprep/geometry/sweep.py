@@ -11,9 +11,9 @@ from numpy.typing import ArrayLike
 from scipy import ndimage
 
 from ..errors import Point
-from .columns import Frame, Intervals, cast, frame_for, solid_intervals
-from .mesh import Bools, Floats, Mesh
-from .solids import Solid, intersection, moved, parts, shadow_width
+from .columns import Frame, Intervals, cast, frame_for, rotation_for, solid_intervals
+from .mesh import Floats, Mesh
+from .solids import Solid, from_manifold, intersection, moved, parts, shadow_width
 
 CONTACT = 1e-5
 """Bodies that overlap along the way by less than this share of their size touch."""
@@ -23,6 +23,9 @@ TILE = 256
 """Columns along a side of the fine windows."""
 GROWTH = 8.0
 """Each slid copy stands this many times as far off as the one before."""
+ASKEW_DEG = 23.0
+"""How far the rows of columns are turned from the axes: rows along a level face would meet it edge on, all
+of them or none."""
 
 
 @dataclass(frozen=True)
@@ -31,7 +34,8 @@ class Overlap:
 
     lateral_mm: width across the way of what is struck, twice the greatest inscribed radius of its shadow
     (a groove 6 deep reads 6); along_mm: its greatest length along the way; volume_mm3: of the body's
-    struck part; where: the middle of the widest place; pitch_mm: at which it was read.
+    struck part; where: the point of the body that strikes first, deepest in the widest place; pitch_mm: at
+    which it was read.
     """
 
     lateral_mm: float
@@ -43,11 +47,17 @@ class Overlap:
 
 @dataclass(frozen=True)
 class Slid:
-    """Overlap of a copy of the body, slid by so much, with all obstacles."""
+    """Overlap of a copy of the body, slid by so much, with all obstacles.
+
+    widest: index of the obstacle at the widest place, where: a point of the body that strikes there; both
+    None where nothing is told.
+    """
 
     distance_mm: float
     volume_mm3: float
     lateral_mm: float
+    widest: int | None
+    where: Point | None
 
 
 def swept_overlaps(
@@ -64,30 +74,28 @@ def swept_overlaps(
 
     A point of the body is struck when the obstacle stands anywhere ahead of it in its column. Places
     wider than a few columns are measured on the grid, narrower ones at a third of the tolerance.
-    Of places with less volume than `grain` mm3 the width is not told.
+    Of places with less volume than `grain` mm3, thin films above all, the width is not told.
     """
-    frame = frame_for(body, way, lines=lines, shift=shift)
+    frame = frame_for(body, way, lines=lines, shift=shift, up=_askew(way))
     own = solid_intervals(cast(body, frame))
     slack = CONTACT * float(np.linalg.norm(body.extents))
     found = []
     for obstacle in obstacles:
         struck = _struck(own, solid_intervals(cast(obstacle, frame)), slack)
-        wide, along = _widest(struck.length, frame, 0.0), float(struck.length.max(initial=0.0))
-        volume = float(struck.length.sum()) * frame.pitch**2
-        if wide is not None and wide[0] <= NARROW * frame.pitch:
-            windows = _fine(body, obstacle, struck.length > 0, frame, tolerance / 3, slack)
-            readings = [_widest(part.length, window, grain) for window, part in windows]
-            wide = max((one for one in readings if one is not None), default=None, key=lambda one: one[0])
-        if wide is None:
-            found.append(Overlap(0.0, along, volume, None, frame.pitch))
-            continue
-        width, u, v, pitch = wide
-        cell = np.rint((np.array([u, v]) - frame.origin) / frame.pitch).astype(int)
-        cell = np.clip(cell, 0, np.array(frame.shape) - 1)
-        depth = struck.middle[cell[0], cell[1]]
-        depth = depth if np.isfinite(depth) else float(np.nanmean(struck.middle))
-        x, y, z = frame.world([[u, v, depth]])[0]
-        found.append(Overlap(width, along, volume, (float(x), float(y), float(z)), pitch))
+        widest = _widest(struck, grain)
+        if struck.length.any() and (widest is None or widest.width <= NARROW * frame.pitch):
+            parts = _fine(body, obstacle, struck, pitch=tolerance / 3, slack=slack)
+            readings = [widest for part in parts if (widest := _widest(part, grain)) is not None]
+            widest = max(readings, default=None, key=lambda one: one.width)
+        found.append(
+            Overlap(
+                lateral_mm=0.0 if widest is None else widest.width,
+                along_mm=float(struck.length.max(initial=0.0)),
+                volume_mm3=float(struck.length.sum()) * frame.pitch**2,
+                where=None if widest is None else widest.where,
+                pitch_mm=frame.pitch if widest is None else widest.pitch,
+            )
+        )
     return found
 
 
@@ -102,9 +110,15 @@ def slid_overlaps(
     while True:
         copy = moved(body, distance * np.asarray(way))
         common = [intersection(copy, obstacle) for obstacle in obstacles]
-        places = [place for solid in common if solid.volume() >= grain for place in parts(solid)]
-        widths = [shadow_width(place, way, most=last) for place in places if place.volume() >= grain]
-        yield Slid(distance, sum(solid.volume() for solid in common), max(widths, default=0.0))
+        places = [(k, place) for k, solid in enumerate(common) for place in _grains(solid, grain)]
+        widths = [shadow_width(place, way, most=last) for _, place in places]
+        volume = sum(solid.volume() for solid in common)
+        if places:
+            k, place = places[int(np.argmax(widths))]
+            x, y, z = (_foremost(place, way) - distance * np.asarray(way)).tolist()
+            yield Slid(distance, volume, max(widths), k, (x, y, z))
+        else:
+            yield Slid(distance, volume, 0.0, None, None)
         if distance >= last:
             return
         distance *= GROWTH
@@ -112,36 +126,66 @@ def slid_overlaps(
 
 @dataclass(frozen=True, eq=False)
 class _Struck:
-    """(nu, nv) length of the struck part of the body in each column, and the height of its middle (nan: none)."""
+    """(nu, nv) length of the struck part of the body in each column of a frame, and how far along the way it
+    reaches (nan: none)."""
 
+    frame: Frame
     length: Floats
-    middle: Floats
+    end: Floats
+
+
+@dataclass(frozen=True)
+class _Widest:
+    """Width of a place across the way, where it is widest, and the pitch at which it was read, mm."""
+
+    width: float
+    where: Point
+    pitch: float
+
+
+def _askew(way: ArrayLike) -> Floats:
+    """(3,) across the way, askew to the axes."""
+    u, v, _ = rotation_for(way)
+    turn = np.radians(ASKEW_DEG)
+    return np.asarray(np.sin(turn) * u + np.cos(turn) * v)
+
+
+def _grains(solid: Solid, grain: float) -> list[Solid]:
+    """The connected parts of at least a grain."""
+    return [part for part in parts(solid) if part.volume() >= grain] if solid.volume() >= grain else []
+
+
+def _foremost(solid: Solid, way: Sequence[float]) -> Floats:
+    """(3,) the corner of a solid that lies farthest along the way."""
+    vertices = from_manifold(solid).vertices
+    return np.asarray(vertices[np.argmax(vertices @ np.asarray(way))])
 
 
 def _struck(own: Intervals, other: Intervals, slack: float) -> _Struck:
-    length, middle = _under(own.start, own.low, own.high, other.start, other.high, slack)
-    return _Struck(length.reshape(own.frame.shape), middle.reshape(own.frame.shape))
+    length, end = _under(own.start, own.low, own.high, other.start, other.high, slack)
+    return _Struck(own.frame, length.reshape(own.frame.shape), end.reshape(own.frame.shape))
 
 
-def _widest(length: Floats, frame: Frame, grain: float) -> tuple[float, float, float, float] | None:
-    """Width of the widest place of at least a grain, its local u and v, and the pitch; None without one."""
-    label, count = ndimage.label(length > 0, structure=np.ones((3, 3), bool))
-    volume = np.bincount(label.ravel(), weights=length.ravel(), minlength=count + 1) * frame.pitch**2
+def _widest(struck: _Struck, grain: float) -> _Widest | None:
+    """The widest place of at least a grain; None without one."""
+    frame = struck.frame
+    label, count = ndimage.label(struck.length > 0, structure=np.ones((3, 3), bool))
+    volume = np.bincount(label.ravel(), weights=struck.length.ravel(), minlength=count + 1) * frame.pitch**2
     large = volume >= grain
     large[0] = False
-    struck = large[label]
-    if not struck.any():
+    place = large[label]
+    if not place.any():
         return None
-    inside = ndimage.distance_transform_edt(np.pad(struck, 1))[1:-1, 1:-1]
+    inside = ndimage.distance_transform_edt(np.pad(place, 1))[1:-1, 1:-1]
     i, j = np.unravel_index(np.argmax(inside), inside.shape)
     u, v = frame.origin + np.array([i, j]) * frame.pitch
-    return (2 * float(inside[i, j]) - 1) * frame.pitch, float(u), float(v), frame.pitch
+    x, y, z = frame.world([u, v, struck.end[i, j]]).tolist()
+    return _Widest((2 * float(inside[i, j]) - 1) * frame.pitch, (x, y, z), frame.pitch)
 
 
-def _fine(
-    body: Mesh, obstacle: Mesh, struck: Bools, frame: Frame, pitch: float, slack: float
-) -> Iterator[tuple[Frame, _Struck]]:
-    """Windows at a fine pitch over all struck columns of a frame, and what is struck there."""
+def _fine(body: Mesh, obstacle: Mesh, coarse: _Struck, *, pitch: float, slack: float) -> Iterator[_Struck]:
+    """What is struck in windows at a fine pitch over all struck columns of a coarse frame."""
+    frame, struck = coarse.frame, coarse.length > 0
     side = max(1, int(TILE * pitch / frame.pitch))
     for i in range(0, frame.shape[0], side):
         for j in range(0, frame.shape[1], side):
@@ -152,26 +196,23 @@ def _fine(
             low = frame.origin + (np.array([used_i[0], used_j[0]]) - 1) * frame.pitch
             high = frame.origin + (np.array([used_i[-1], used_j[-1]]) + 1) * frame.pitch
             window = (low[0], high[0], low[1], high[1])
-            near = frame_for(body, frame.rotation[2], pitch=pitch, window=window, up=frame.rotation[1])
+            near = frame_for(body, frame.direction, pitch=pitch, window=window, up=frame.rotation[1])
             own, other = solid_intervals(cast(body, near)), solid_intervals(cast(obstacle, near))
-            yield near, _struck(own, other, slack)
+            yield _struck(own, other, slack)
 
 
 @numba.njit(cache=True, nogil=True)
 def _under(start, low, high, other_start, other_high, slack):  # type: ignore[no-untyped-def]
-    """Per column the length of the body that lies below the obstacle's highest point, and its middle."""
+    """Per column the length of the body that lies below the obstacle's highest point, and how high it reaches."""
     columns = len(start) - 1
-    length, middle = np.zeros(columns), np.full(columns, np.nan)
+    length, end = np.zeros(columns), np.full(columns, np.nan)
     for c in range(columns):
         if other_start[c] == other_start[c + 1]:
             continue
         top = other_high[other_start[c + 1] - 1]
-        moment = 0.0
         for i in range(start[c], start[c + 1]):
-            end = min(high[i], top)
-            if end - low[i] > slack:
-                length[c] += end - low[i]
-                moment += (end - low[i]) * (end + low[i]) / 2
-        if length[c] > 0:
-            middle[c] = moment / length[c]
-    return length, middle
+            upper = min(high[i], top)
+            if upper - low[i] > slack:
+                length[c] += upper - low[i]
+                end[c] = upper
+    return length, end

@@ -251,6 +251,8 @@ def _held_beside(along: Stretches, held_mm: float) -> tuple[Indices, dict[int, I
     pairs = pairs[short[pairs[:, 0]] & ~short[pairs[:, 1]]]
     order = np.argsort(group[pairs[:, 0]], kind="stable")
     names, first = np.unique(group[pairs[order, 0]], return_index=True)
+    if not len(names):
+        return group, {}
     columns = along.intervals.column[pairs[order, 1]].astype(np.int64)
     return group, {
         int(n): np.unique(part) for n, part in zip(names, np.split(columns, first[1:]), strict=True)

@@ -1,5 +1,6 @@
-"""Stage 7: pieces. `slabs` cuts the block, `natches` keeps pieces in register, `islands` hands loose plaster
-on, `met` says which face meets which piece, `order` names them and orders them, `cutting` is the stage."""
+"""Stage 7: pieces. `slabs` cuts the block, `natches` keeps pieces in register, one way only (`register`),
+`islands` hands loose plaster on, `met` says which face meets which piece, `order` names them and orders
+them, `cutting` is the stage."""
 
 from .cutting import MOST_IMBALANCE, Piece, Pieces, cut_pieces
 from .natches import Joint, Natch, plug_for, turned_over

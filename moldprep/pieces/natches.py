@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 from itertools import combinations
 
 import numpy as np
@@ -21,10 +22,11 @@ from ..errors import Point
 from ..findings import Finding
 from ..geometry.columns import rotation_for
 from ..geometry.mesh import Floats, Mesh, read_only
-from ..geometry.outlines import section, sections
+from ..geometry.outlines import areas, section, sections
 from ..geometry.solids import Solid, difference, from_manifold, plug, united
 from ..job import PiecesJob
 from .order import point_of, pouring_ranks, removal_rank
+from .register import TOUCH, candidates, moves_of, one_way
 from .slabs import Slab
 
 WALL_SHARE = 1 / 3
@@ -34,19 +36,16 @@ LEAST_CLEAR = 6.0
 """Plaster between a natch and cavity or edge: this, and at least half its diameter (common practice)."""
 LEAST_DEPTH, MOST_DEPTH = 5.0, 8.0
 """How far a knob stands out (common practice)."""
+DEPTHS = (MOST_DEPTH, 6.5, LEAST_DEPTH, 4.0, 3.0)
+"""Depths not to be exceeded, tried one after the other: behind a socket in a thin wall plaster must stay,
+and a shallow natch still keeps register."""
+BEHIND_STEP = 2.0
+"""Steps in which the plaster behind a joint is looked at, mm."""
 DIAMETER_STEPS = 5
 """Smaller natches are tried before a joint goes without."""
-COUNT = 3
-"""Natches on a joint: three fix a face."""
-MOST_CANDIDATES = 40
-"""Places compared, three by three."""
-OUTLINE_SLACK = 2.0
-"""A turned outline within this of itself lets the pieces be put together that way too, mm."""
-TURN_STEP_DEG = 1.0
-"""Turns of an outline that are tried for sameness."""
+TIP_SHARE = 1 / 3
+"""Least share of its diameter that a knob keeps at its tip."""
 STACKED = "stacked halves slide past each other"
-TOUCH = 1e-3
-"""Plane figures nearer than this touch, mm."""
 
 
 @dataclass(frozen=True)
@@ -99,6 +98,16 @@ class _Face:
     outer: BaseGeometry
 
 
+@dataclass(frozen=True, eq=False)
+class _Plaster:
+    """What a natch has round it: the eased block, the form to be taken out, and natches set before into
+    other joints of the two pieces."""
+
+    whole: Mesh
+    form: Mesh
+    beside: Sequence[Natch]
+
+
 def natched(
     slabs: list[Slab], form: Mesh, block: Block, eased: Solid, axis: Floats, job: PiecesJob
 ) -> tuple[list[Slab], tuple[Joint, ...], tuple[Finding, ...]]:
@@ -109,8 +118,13 @@ def natched(
     """
     joints: list[Joint] = []
     solids = [slab.solid for slab in slabs]
-    for face in _faces(slabs, from_manifold(eased), form, axis):
-        natches, reason = _placed(face, slabs, form, block, job)
+    whole = from_manifold(eased)
+    for face in _faces(slabs, whole, form, axis):
+        letters = {_letter(face.socket), _letter(face.knob)}
+        beside = [
+            natch for joint in joints if letters & {joint.socket, joint.knob} for natch in joint.natches
+        ]
+        natches, reason = _placed(face, slabs, _Plaster(whole, form, beside), block, job)
         for natch in natches:
             _carve(solids, face, natch, job)
         joints.append(
@@ -179,9 +193,9 @@ def _faces(slabs: list[Slab], whole: Mesh, form: Mesh, axis: Floats) -> list[_Fa
         outer = section(whole, offset, rotation=rotation)
         for slab in (slabs[one], slabs[other]):
             outer = _within(outer, slab, rotation, offset)
-        if outer.is_empty or outer.area < TOUCH:
+        if outer.area < TOUCH:
             continue
-        area = shapely.difference(outer, section(form, offset, rotation=rotation))
+        area = areas(shapely.difference(outer, section(form, offset, rotation=rotation)))
         found.append(_Face(first, second, rotation, offset, area, outer))
     return found
 
@@ -196,10 +210,12 @@ def _shared_plane(one: Slab, other: Slab) -> tuple[Floats, float] | None:
 
 
 def _within(area: BaseGeometry, slab: Slab, rotation: Floats, offset: float) -> BaseGeometry:
-    """The part of a plane figure that lies on the slab's side of its other seam planes."""
+    """The part of a figure in the plane at `offset` that lies on the slab's side of its seam planes."""
     for normal, least in slab.planes:
         flat = rotation[:2] @ normal
         if np.linalg.norm(flat) < 1e-9:
+            if float(rotation[2] @ normal) * offset < least - TOUCH:
+                return shapely.Polygon()
             continue
         # normal . p = flat . (u, v) + (normal . d) offset
         start = (least - float(rotation[2] @ normal) * offset) / float(flat @ flat) * flat
@@ -211,7 +227,7 @@ def _within(area: BaseGeometry, slab: Slab, rotation: Floats, offset: float) -> 
             start + far * (along + ahead),
             start + far * (ahead - along),
         ]
-        area = shapely.intersection(area, shapely.Polygon(corners))
+        area = areas(shapely.intersection(area, shapely.Polygon(corners)))
     return area
 
 
@@ -219,45 +235,56 @@ def _within(area: BaseGeometry, slab: Slab, rotation: Floats, offset: float) -> 
 
 
 def _placed(
-    face: _Face, slabs: list[Slab], form: Mesh, block: Block, job: PiecesJob
+    face: _Face, slabs: list[Slab], plaster: _Plaster, block: Block, job: PiecesJob
 ) -> tuple[tuple[Natch, ...], str]:
-    """The natches of a joint, as large as fit; none and the reason where the rule does not fit."""
+    """The natches of a joint, as deep and then as large as fit; none and the reason where the rule does not fit."""
     if job.natches == "none":
         return (), "none were asked for"
     one, other = slabs[face.socket], slabs[face.knob]
     if one.layer != other.layer and one.kind == other.kind == "half":
         return (), STACKED
-    free = _free_face(face, form, both=job.natches == "insert")
     wanted = job.natch_diameter_mm or float(
         np.clip(WALL_SHARE * block.wall_mm, LEAST_DIAMETER, MOST_DIAMETER)
     )
     least = min(wanted, LEAST_DIAMETER)
-    for diameter in np.linspace(wanted, least, DIAMETER_STEPS if wanted > least else 1):
-        clear = max(LEAST_CLEAR, diameter / 2)
-        room = free.buffer(-(diameter / 2 + clear) + TOUCH)
-        for centred in (True, False):
-            places = _candidates(room, free, diameter / 2 + clear, centred=centred)
-            chosen = _one_way(places, face.outer, diameter)
-            if chosen is not None:
-                return _natches(chosen, face, float(diameter), job), ""
-    need = least + 2 * max(LEAST_CLEAR, least / 2)
-    return (), f"three of {least:.0f} mm need a face {need:.0f} mm wide all along"
+    loose = job.natch_clearance_mm if job.natches == "insert" else 0.0
+    moves = moves_of(face.outer)
+    both = job.natches == "insert"
 
+    @cache
+    def free_face(behind: float) -> BaseGeometry:
+        return _free_face(face, slabs, plaster, behind=behind, both=both)
 
-def _natches(places: Floats, face: _Face, diameter: float, job: PiecesJob) -> tuple[Natch, ...]:
-    depth = depth_of(diameter)
-    tip = diameter - 2 * depth * float(np.tan(np.radians(job.natch_taper_deg)))
-    axis = point_of(-face.rotation[2])
-    return tuple(
-        Natch(
-            point_of(np.array([*place, face.offset]) @ face.rotation),
-            axis,
-            diameter,
-            max(tip, diameter / 3),
-            depth,
-        )
-        for place in places
+    for limit in DEPTHS:
+        for diameter in np.linspace(wanted, least, DIAMETER_STEPS if wanted > least else 1).tolist():
+            clear = clear_of(diameter)
+            free = free_face(min(limit, depth_of(diameter)) + loose + clear)
+            needed = diameter / 2 + loose + clear
+            room = free.buffer(-needed + TOUCH)
+            for centred in (True, False):
+                places = candidates(room, free, needed, centred=centred)
+                chosen = one_way(places, moves, diameter, apart_mm=diameter + LEAST_CLEAR)
+                if chosen is not None:
+                    return _natches(chosen, face, diameter, limit, job), ""
+    clear = loose + clear_of(least)
+    wide, deep = least + 2 * clear, DEPTHS[-1] + clear
+    return (), (
+        f"three of {least:.0f} mm need a face {wide:.0f} mm wide all along and {deep:.0f} mm of plaster behind it"
     )
+
+
+def _natches(places: Floats, face: _Face, diameter: float, limit: float, job: PiecesJob) -> tuple[Natch, ...]:
+    """Natches at (3, 2) places; where a blunt tip leaves too little for the taper, they are shallower."""
+    taper = float(np.tan(np.radians(job.natch_taper_deg)))
+    depth = min(depth_of(diameter), limit, diameter * (1 - TIP_SHARE) / (2 * taper))
+    axis = point_of(-face.rotation[2])
+    wheres = [point_of(np.array([*place, face.offset]) @ face.rotation) for place in places]
+    return tuple(Natch(where, axis, diameter, diameter - 2 * depth * taper, depth) for where in wheres)
+
+
+def clear_of(diameter: float) -> float:
+    """Plaster that a natch needs between it and cavity or edge, mm."""
+    return float(max(LEAST_CLEAR, diameter / 2))
 
 
 def depth_of(diameter: float) -> float:
@@ -265,105 +292,36 @@ def depth_of(diameter: float) -> float:
     return float(np.clip(diameter / 2, LEAST_DEPTH, MOST_DEPTH))
 
 
-def _free_face(face: _Face, form: Mesh, *, both: bool) -> BaseGeometry:
-    """The face without what the form takes at the plane or within a socket's depth behind it.
+def _free_face(
+    face: _Face, slabs: list[Slab], plaster: _Plaster, *, behind: float, both: bool
+) -> BaseGeometry:
+    """The part of the face that has plaster behind it, as deep as a socket and what its end must be clear of.
 
     Plaster inside the form's outline (a boss in a recess) is left out: it carries nothing.
     """
-    behind = np.linspace(0, MOST_DEPTH + LEAST_CLEAR, 4)
-    ways = (-1.0, 1.0) if both else (-1.0,)
-    heights = sorted({face.offset + way * float(depth) for way in ways for depth in behind})
-    area = face.outer
-    for taken in sections(form, heights, rotation=face.rotation):
-        area = shapely.difference(area, taken)
     rim = shapely.boundary(face.outer)
-    parts = [part for part in shapely.get_parts(area) if shapely.distance(part, rim) < TOUCH]
-    return shapely.union_all(parts)
+    free = shapely.union_all(
+        [part for part in shapely.get_parts(face.area) if shapely.distance(part, rim) < TOUCH]
+    )
+    steps = np.linspace(0, behind - TOUCH, int(np.ceil(behind / BEHIND_STEP)) + 1)[1:]
+    for slab, way in ((slabs[face.socket], -1.0), (slabs[face.knob], 1.0))[: 2 if both else 1]:
+        heights = face.offset + way * steps
+        solids = (sections(mesh, heights, rotation=face.rotation) for mesh in (plaster.whole, plaster.form))
+        for height, whole, form in zip(heights, *solids, strict=True):
+            there = _within(whole, slab, face.rotation, float(height))
+            free = areas(shapely.difference(areas(shapely.intersection(free, there)), form))
+    for natch in plaster.beside:
+        free = areas(shapely.difference(free, _shadow(natch, face, behind)))
+    return free
 
 
-def _candidates(room: BaseGeometry, free: BaseGeometry, needed: float, *, centred: bool) -> Floats:
-    """(k, 2) places for a natch's centre, at most `MOST_CANDIDATES`, spread over the room.
-
-    centred: only the middles of the largest circles that fit: a place beside a much better one is left
-    out, so natches stand in the middle of a wall; where there is plenty all round, anywhere.
-    """
-    if room.is_empty:
-        return np.zeros((0, 2))
-    low_x, low_y, high_x, high_y = room.bounds
-    step = max(np.sqrt(max(room.area, 1.0) / 3000), 0.25)
-    x, y = np.arange(low_x, high_x + step, step), np.arange(low_y, high_y + step, step)
-    grid = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
-    grid = grid[shapely.contains_xy(room, grid[:, 0], grid[:, 1])]
-    edge = shapely.get_coordinates(shapely.segmentize(shapely.boundary(room), max(step, room.length / 300)))
-    grid = np.vstack([grid, edge])
-    if not centred:
-        return _spread(grid, MOST_CANDIDATES)
-    clear = np.minimum(shapely.distance(shapely.boundary(free), shapely.points(grid)), 1.6 * needed)
-    best = np.array([clear[np.hypot(*(grid - point).T) <= 0.8 * needed].max() for point in grid])
-    return _spread(grid[clear >= 0.97 * best], MOST_CANDIDATES)
-
-
-def _spread(points: Floats, count: int) -> Floats:
-    """At most `count` of the points, each as far from those before it as can be."""
-    chosen = [int(np.argmax(np.hypot(*(points - points.mean(axis=0)).T)))]
-    nearest = np.hypot(*(points - points[chosen[0]]).T)
-    while len(chosen) < min(count, len(points)) and nearest.max() > TOUCH:
-        chosen.append(int(np.argmax(nearest)))
-        nearest = np.minimum(nearest, np.hypot(*(points - points[chosen[-1]]).T))
-    return points[chosen]
-
-
-def _one_way(places: Floats, outer: BaseGeometry, diameter: float) -> Floats | None:
-    """(3, 2) the places farthest apart that no other way of laying the outline on itself brings together."""
-    if len(places) < COUNT:
-        return None
-    triples = np.array(list(combinations(range(len(places)), COUNT)))
-    sides = np.hypot(*(places[triples] - places[np.roll(triples, 1, axis=1)]).transpose(2, 0, 1))
-    spread = sides.min(axis=1)
-    order = np.argsort(-spread, kind="stable")
-    order = order[spread[order] >= diameter + LEAST_CLEAR]
-    moves = _moves(outer)
-    least = diameter / 2 + OUTLINE_SLACK
-    for chunk in np.array_split(order, max(1, len(order) // 500)):
-        good = _misses(places[triples[chunk]], moves, diameter) >= least
-        if good.any():
-            return np.asarray(places[triples[chunk[np.argmax(good)]]])
-    return None
-
-
-def _misses(points: Floats, moves: list[tuple[Floats, Floats]], diameter: float) -> Floats:
-    """(n,) the least of the moves' greatest misses for each of (n, 3, 2) natches, mm; inf without a move.
-
-    A turn so small that no natch leaves its socket is no other way of putting them together.
-    """
-    worst = np.full(len(points), np.inf)
-    for turn, centre in moves:
-        moved = (points - centre) @ turn.T + centre
-        miss = np.linalg.norm(moved[:, :, None] - points[:, None], axis=-1).min(axis=2).max(axis=1)
-        own = np.linalg.norm(moved - points, axis=-1).max(axis=1)
-        proper = np.linalg.det(turn) > 0
-        same = proper & (own < diameter / 2 + OUTLINE_SLACK)
-        worst = np.where(same, worst, np.minimum(worst, miss))
-    return worst
-
-
-def _moves(outer: BaseGeometry) -> list[tuple[Floats, Floats]]:
-    """Turns and mirrorings (2, 2) about a centre that lay the outer outline on itself, identity left out."""
-    shape = shapely.Polygon(max(shapely.get_parts(outer), key=lambda part: part.area).exterior)
-    centre = np.array(shape.centroid.coords[0])
-    ring = np.array(shapely.segmentize(shape.exterior, max(1.0, shape.length / 240)).coords)[:-1] - centre
-    line = shapely.affinity.translate(shape.exterior, *-centre)
-    shapely.prepare(line)
-    angles = np.radians(np.arange(0, 360, TURN_STEP_DEG))
-    found = []
-    for angle in angles:
-        c, s = np.cos(angle), np.sin(angle)
-        for turn in (np.array([[c, -s], [s, c]]), np.array([[c, s], [s, -c]])):
-            if np.allclose(turn, np.eye(2)):
-                continue
-            if shapely.distance(line, shapely.points(ring @ turn.T)).max() <= 2 * OUTLINE_SLACK:
-                found.append((turn, centre))
-    return found
+def _shadow(natch: Natch, face: _Face, within: float) -> BaseGeometry:
+    """What a natch of another joint takes of a face, if it comes within so many mm of it."""
+    ends = np.array([natch.where, np.add(natch.where, natch.depth_mm * np.array(natch.axis))])
+    local = ends @ face.rotation.T
+    if np.abs(local[:, 2] - face.offset).min() - natch.diameter_mm / 2 > within:
+        return shapely.Polygon()
+    return shapely.LineString(local[:, :2]).buffer(natch.diameter_mm / 2)
 
 
 # --- findings -----------------------------------------------------------------------------------

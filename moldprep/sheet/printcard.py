@@ -82,7 +82,7 @@ def beds_svg(plan: Plan, *, width: float, height: float) -> tuple[str, float]:
     meshes, tints, tops = [], [], []
     for number in range(1, max(one.bed for one in laid) + 1):
         corner = np.array([(number - 1) * APART * bed[0], 0.0, 0.0])
-        plate = trimesh.creation.box(bounds=[corner - (0, 0, PLATE_MM), corner + (bed[0], bed[1], 0)])
+        plate = trimesh.creation.box(bounds=corner + np.array([[0, 0, -PLATE_MM], [bed[0], bed[1], 0]]))
         meshes.append(Mesh(np.asarray(plate.vertices), np.asarray(plate.faces)))
         tints.append(PLATE_TINT)
         for k, one in enumerate(laid):

@@ -13,6 +13,7 @@ from moldprep.geometry.levels import level_ends, without_pocket
 from moldprep.geometry.mesh import Mesh
 from moldprep.geometry.outlines import (
     across,
+    areas,
     boundary_loops,
     chained,
     circle_outline,
@@ -20,6 +21,7 @@ from moldprep.geometry.outlines import (
     enclosing_rectangle,
     hull,
     outlines,
+    polygons,
     section,
     sections,
     signed_area,
@@ -112,6 +114,20 @@ def test_manifold_projects_the_same_shadow() -> None:
 
 
 # --- loops --------------------------------------------------------------------------------------
+
+
+def test_polygons_keep_areas_only() -> None:
+    """A spike has no area and repairing its ring leaves a line; squares that touch in an edge leave one too."""
+    spiked = np.array([[0.0, 0], [4, 0], [4, 2], [7, 2], [4, 2], [4, 4], [0, 4]])
+    beside = np.array([[4.0, 0], [6, 0], [6, 4], [4, 4]])
+    found = polygons([spiked, beside])
+    assert {part.geom_type for part in shapely.get_parts(found)} == {"Polygon"}
+    assert found.area == pytest.approx(16 + 8)
+    assert found.length == pytest.approx(20)
+    touching = shapely.intersection(shapely.box(0, 0, 4, 4), shapely.box(4, 0, 6, 4))
+    assert touching.length > 0 and areas(touching).is_empty
+    mixed = shapely.GeometryCollection([shapely.box(0, 0, 1, 1), shapely.LineString([(3, 3), (4, 4)])])
+    assert areas(mixed).equals(shapely.box(0, 0, 1, 1))
 
 
 def test_loops_round_a_patch_run_counter_clockwise_and_its_hole_clockwise() -> None:

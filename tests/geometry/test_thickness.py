@@ -146,6 +146,14 @@ def test_two_patches_come_thinnest_first() -> None:
 # --- edges in a plane ---------------------------------------------------------------------------
 
 
+def test_a_plate_that_nothing_thicker_holds_rises_by_its_own_width() -> None:
+    plate = box((0, 0, 0), (30, 20, 3))
+    along = stretches(plate, (0, 0, 1), np.ones(len(plate.faces), bool), lines=LINES)
+    (patch,) = thin_patches(along, between(along), held_mm=HELD, width_mm=3)
+    assert patch.thickness == pytest.approx(3, abs=ROUNDING)
+    assert patch.rise == patch.across == pytest.approx(30, abs=along.intervals.frame.pitch)
+
+
 def cut_cone(apex_deg: float, height: float) -> tuple[Solid, int]:
     """A cone of 40 mm height standing on z = 0, hollowed out of a block that is cut at a height."""
     cone = trimesh.creation.cone(radius=40 * np.tan(np.radians(apex_deg)), height=40, sections=256)
