@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from .columns import Columns, Frame, cast, frame_for
 from .flood import pooled_depth
+from .levels import LEAST_AREA_MM2
 from .mesh import Bools, Floats, Mesh
 from .outlines import section
 from .slices import cut_slices, level_lines
@@ -30,6 +31,8 @@ WIDENING_DEG = 1.0
 """An outside that goes on widening downward by more than this has its widest circle elsewhere."""
 SLACK_MM = 1e-3
 """Widths that differ by less are the same."""
+RIDGE_MM = 0.1
+"""A lip that comes to a ridge is cut so far below it, to have a face to stand on."""
 _MOST_OWN = 64  # heights of the mesh's own vertices that are tried
 
 
@@ -142,7 +145,7 @@ def widest_below(form: Mesh, middle: tuple[float, float], lip: float) -> float:
     down to where the outside is within `UPRIGHT_DEG` of upright it is rounded; from there the first
     greatest reach is the widest circle, set to a height of the mesh's own vertices. Where the outside
     goes on widening, the end of the rounding is given; where it is nowhere near upright, a neck above
-    its shoulder, the crest itself.
+    its shoulder, the crest itself, `RIDGE_MM` lower where it is not flat.
     """
     low, high = form.bounds[:, 2]
     window = min(MOST_ROUNDING[0] * float(high - low), MOST_ROUNDING[1])
@@ -156,7 +159,8 @@ def widest_below(form: Mesh, middle: tuple[float, float], lip: float) -> float:
     growth = np.diff(np.where(np.isfinite(reach), reach, -1e9)) / step
     upright = np.flatnonzero((growth < np.tan(np.radians(UPRIGHT_DEG))) & np.isfinite(reach[:-1]))
     if not len(upright):
-        return lip
+        flat = (np.abs(ring.vertices[:, 2][ring.faces] - lip) < SLACK_MM).all(axis=1)
+        return lip if ring.areas[flat].sum() >= LEAST_AREA_MM2 else lip - RIDGE_MM
     over = int(upright[0])
     far = min(DEPTHS - 1, 2 * over + 4)
     widest = reach[over : far + 1].max()
@@ -200,7 +204,8 @@ def mouth_at(form: Mesh, pool: Pool, height: float) -> Mouth | None:
     """The mouth over a pool, from the form's section a hair below a height; None where no lip stands round it."""
     cut = section(form, height)
     wet = shapely.MultiPoint(pool.places[(pool.top.ravel() < height)[pool.inside.ravel()]])
-    near = [part for part in shapely.get_parts(cut) if part.distance(wet) <= 2 * pool.frame.pitch]
+    areas = [part for part in shapely.get_parts(cut) if isinstance(part, shapely.Polygon)]
+    near = [part for part in areas if part.distance(wet) <= 2 * pool.frame.pitch]
     if not near or wet.is_empty:
         return None
     lip = shapely.union_all(near)
