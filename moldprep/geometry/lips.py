@@ -33,6 +33,8 @@ SLACK_MM = 1e-3
 """Widths that differ by less are the same."""
 RIDGE_MM = 0.1
 """A lip that comes to a ridge is cut so far below it, to have a face to stand on."""
+ROUNDING_MM = 2e-5
+"""What single precision does to a width of a few hundred mm."""
 _MOST_OWN = 64  # heights of the mesh's own vertices that are tried
 
 
@@ -62,12 +64,6 @@ class Pool:
     def places(self) -> Floats:
         """(k, 2) plan places of the covered columns."""
         return self.frame.centres(np.flatnonzero(self.inside.ravel()))
-
-    @property
-    def floor_faces(self) -> NDArray[np.int32]:
-        """(k,) the faces under the water, one for each covered column, repeats left out."""
-        last = self.columns.start[1:][self.inside.ravel()] - 1
-        return np.asarray(np.unique(self.columns.face[last]))
 
 
 def top_heights(columns: Columns) -> Floats:
@@ -115,7 +111,7 @@ def crest(form: Mesh, pool: Pool) -> tuple[float, Floats]:
     """Height of the lip all round, and (AZIMUTHS,) of its crest along each line outward from the pool's middle.
 
     The first is the median, so that spouts, handles and notches do not move it, set to the mesh's own
-    highest vertex near by.
+    commonest height near by.
     """
     pitch, (rows, cols) = pool.frame.pitch, pool.frame.shape
     angle = np.arange(AZIMUTHS) * (2 * np.pi / AZIMUTHS)
@@ -134,8 +130,11 @@ def crest(form: Mesh, pool: Pool) -> tuple[float, Floats]:
     crests = highest[first, np.arange(AZIMUTHS)]
     lip = float(np.median(crests[np.isfinite(crests)]))
     z = form.vertices[:, 2]
-    near = z[np.abs(z - lip) < pitch / 4]
-    return (float(near.max()) if len(near) else lip), crests
+    near, count = np.unique(np.round(z[np.abs(z - lip) < pitch / 4], 4), return_counts=True)
+    if not len(near):
+        return lip, crests
+    common = float(near[np.flatnonzero(count == count.max())[-1]])
+    return float(z[np.argmin(np.abs(z - common))]), crests
 
 
 def widest_below(form: Mesh, middle: tuple[float, float], lip: float) -> float:
@@ -150,7 +149,7 @@ def widest_below(form: Mesh, middle: tuple[float, float], lip: float) -> float:
     low, high = form.bounds[:, 2]
     window = min(MOST_ROUNDING[0] * float(high - low), MOST_ROUNDING[1])
     z = form.vertices[:, 2][form.faces]
-    band = form.faces[(z.max(axis=1) > lip - 1.1 * window) & (z.min(axis=1) < lip)]
+    band = form.faces[(z.max(axis=1) > lip - 1.1 * window) & (z.min(axis=1) < lip + SLACK_MM)]
     used, renamed = np.unique(band, return_inverse=True)
     ring = Mesh(form.vertices[used] - [*middle, 0.0], renamed.reshape(-1, 3))
     step = window / DEPTHS
@@ -174,7 +173,7 @@ def widest_below(form: Mesh, middle: tuple[float, float], lip: float) -> float:
         return float(lip - depths[first])
     own = own[np.unique(np.linspace(0, len(own) - 1, _MOST_OWN).round().astype(int))]
     width = _reach(ring, own - 1e-6 * window)  # a hair below: at its very top a flat lip has no section
-    return float(own[np.flatnonzero(width >= width.max() - SLACK_MM)[-1]])
+    return float(own[np.flatnonzero(width >= width.max() - ROUNDING_MM)[-1]])
 
 
 def _reach(ring: Mesh, heights: Floats) -> Floats:
@@ -203,15 +202,16 @@ class Mouth:
 def mouth_at(form: Mesh, pool: Pool, height: float) -> Mouth | None:
     """The mouth over a pool, from the form's section a hair below a height; None where no lip stands round it."""
     cut = section(form, height)
-    wet = shapely.MultiPoint(pool.places[(pool.top.ravel() < height)[pool.inside.ravel()]])
     areas = [part for part in shapely.get_parts(cut) if isinstance(part, shapely.Polygon)]
+    for part in sorted(areas, key=lambda part: -shapely.Polygon(part.exterior).area):
+        if shapely.contains_xy(shapely.Polygon(part.exterior), *pool.middle):
+            return Mouth(shapely.Polygon(part.exterior), part, ())
+    shore = pool.inside & ~ndimage.binary_erosion(pool.inside)
+    wet = shapely.MultiPoint(pool.frame.centres(np.flatnonzero(shore.ravel())))
     near = [part for part in areas if part.distance(wet) <= 2 * pool.frame.pitch]
-    if not near or wet.is_empty:
+    if not near:
         return None
     lip = shapely.union_all(near)
-    outer = shapely.union_all([shapely.Polygon(part.exterior) for part in near])
-    if isinstance(outer, shapely.Polygon) and shapely.contains_xy(outer, *pool.middle):
-        return Mouth(outer, lip, ())
     open_areas = shapely.get_parts(lip.convex_hull.difference(lip))
     over = [part for part in open_areas if shapely.contains_xy(part, *pool.middle)]
     if not over:

@@ -29,16 +29,26 @@ def outermost(mesh: Mesh, faces: NDArray[np.integer]) -> int:
     return int(np.argmax(mesh.vertices[:, 0][faces].max(axis=1)))
 
 
-def shut_in(mesh: Mesh, faces: NDArray[np.int64], lid: shapely.Polygon, *, lines: int) -> Bools:
-    """(k,) which of the faces (k,) of a mesh that ends at its top under a lid are not part of the outer skin.
+def joined_by_edges(faces: NDArray[np.integer]) -> NDArray[np.int32]:
+    """(m,) number of the patch each face belongs to; faces that share an edge belong together."""
+    ends = np.sort(np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1)
+    _, edge = np.unique(ends[:, 0].astype(np.int64) * (int(faces.max()) + 1) + ends[:, 1], return_inverse=True)
+    count = len(faces)
+    size = count + int(edge.max()) + 1
+    link = coo_matrix((np.ones(3 * count, bool), (np.tile(np.arange(count), 3), count + edge)), shape=(size, size))
+    return np.asarray(connected_components(link, directed=False)[1][:count])
+
+
+def shut_in(mesh: Mesh, form: Mesh, lid: shapely.Polygon, height: float, *, lines: int) -> Bools:
+    """(m,) which faces of a part of a closed form are not its outer skin, when a lid covers z = height.
 
     A face is open when a straight line from it along its normal leaves the form; the outer skin is the open
     faces that hang together with the outermost one. The walls of a hole look at each other, so the skin ends
     where the hole begins. Lines are walked on a grid of `lines` cells across the form.
     """
-    pitch = float(mesh.extents.max()) / lines
-    frame = frame_for(mesh, (0.0, 0.0, 1.0), pitch=pitch)
-    solid = solid_intervals(cast(mesh, frame))
+    pitch = float(form.extents.max()) / lines
+    frame = frame_for(form, (0.0, 0.0, 1.0), pitch=pitch)
+    solid = solid_intervals(cast(form, frame))
     levels = int(np.ceil((solid.top - solid.bottom) / pitch)) + 1
     first = np.clip(np.ceil((solid.low - solid.bottom) / pitch - 0.5), 0, levels).astype(int)
     last = np.clip(np.floor((solid.high - solid.bottom) / pitch - 0.5) + 1, 0, levels).astype(int)
@@ -47,15 +57,14 @@ def shut_in(mesh: Mesh, faces: NDArray[np.int64], lid: shapely.Polygon, *, lines
     np.add.at(change, (np.maximum(first, last), solid.column), -1)
     taken = (np.cumsum(change, axis=0)[:levels] > 0).reshape(levels, *frame.shape)
     centres = frame.centres()
-    taken[-1] |= shapely.contains_xy(lid, centres[:, 0], centres[:, 1]).reshape(frame.shape)
-    begin = mesh.centroids[faces] + 1.5 * pitch * mesh.normals[faces]
+    taken[round((height - solid.bottom) / pitch)] |= shapely.contains_xy(lid, centres[:, 0], centres[:, 1]).reshape(frame.shape)
+    begin = mesh.centroids + 1.5 * pitch * mesh.normals
     cells = (frame.local(begin) - [*frame.origin, solid.bottom + pitch / 2]) / pitch
-    opens = _walked_out(taken, cells[:, [2, 0, 1]], mesh.normals[faces][:, [2, 0, 1]])
-    corners = mesh.faces[faces]
-    skin = np.zeros(len(faces), bool)
+    opens = _walked_out(taken, cells[:, [2, 0, 1]], mesh.normals[:, [2, 0, 1]])
+    skin = np.zeros(len(mesh.faces), bool)
     index = np.flatnonzero(opens)
-    patch = joined(corners[index])
-    skin[index] = patch == patch[outermost(mesh, corners[index])]
+    patch = joined(mesh.faces[index])
+    skin[index] = patch == patch[outermost(mesh, mesh.faces[index])]
     return ~skin
 
 

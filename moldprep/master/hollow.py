@@ -17,22 +17,24 @@ from numpy.typing import NDArray
 from ..errors import FormError, Point, at
 from ..findings import Finding
 from ..geometry.lips import Mouth, Pool, crest, mouth_at, standing_water, widest_below
-from ..geometry.mesh import Bools, Floats, Mesh
-from ..geometry.shut import joined, outermost, shut_in
+from ..geometry.columns import cast, rotation_for
+from ..geometry.mesh import Bools, Floats, Ints, Mesh
+from ..geometry.outlines import boundary_loops
+from ..geometry.clip import below_level, compact
+from ..geometry.shut import joined, joined_by_edges, outermost, shut_in
 from ..geometry.solids import (
     Solid,
     difference,
     from_manifold,
-    is_solid,
     moved,
     parts,
     prism,
     split,
     to_manifold,
+    triangulated,
     united,
 )
-from .parse import earcut
-from .topology import loops_of, open_edges
+from .topology import is_closed
 
 HOLLOW_SHARE = 0.25
 """A form that would hold this share of water, of itself and the water, has its inside modelled."""
@@ -128,15 +130,13 @@ class _Filling:
         mouth = mouth_at(self.form, self.pool, self.height_mm)
         if mouth is None:
             raise self._refusal("its lip is not level")
-        trimmed, kept = self.form, None
-        if mouth.gaps:
-            trimmed = self._dammed(mouth)
-        trimmed, kept = self._trimmed(trimmed, mouth)
-        filled, inside = self._without_inside(trimmed, mouth.area)
-        volume = filled.volume - trimmed.volume
+        whole = self._dammed(mouth) if mouth.gaps else self.form
+        trimmed, kept = self._trimmed(whole, mouth)
+        filled, inside = self._without_inside(trimmed, whole, mouth.area)
+        volume = _under(filled, self.height_mm) - _under(trimmed, self.height_mm)
         if kept is not None:
             filled = from_manifold(united([to_manifold(filled), kept]))
-        if not is_solid(filled):
+        if not is_closed(filled.faces.astype(np.int64), len(filled.vertices)) or filled.volume <= 0:
             raise self._refusal("what is left of it when filled is no solid")
         said = (self._filled_finding(volume), *self._lip_findings(), *self.findings)
         return Filled(filled, inside, self.height_mm, volume, said)
@@ -192,11 +192,11 @@ class _Filling:
     def _trimmed(self, form: Mesh, mouth: Mouth) -> tuple[Mesh, Solid | None]:
         """What of the form lies below the fill, and what stays above it: a handle, a rising spout."""
         z = form.vertices[:, 2]
-        if z.max() <= self.height_mm + SAME_MM:
-            return form, None
-        above, below = split(to_manifold(form), (0.0, 0.0, 1.0), self.height_mm)
+        below = below_level(form, self.height_mm, same=SAME_MM)
         if z.max() <= self.lip_mm + UNEVEN_MM:
-            return from_manifold(below), None
+            return below, None
+        above, under = split(to_manifold(form), (0.0, 0.0, 1.0), self.height_mm)
+        below = below_level(from_manifold(under), self.height_mm, same=SAME_MM)  # its edge is the kept part's own
         pool = self.pool
         high = pool.frame.centres(np.flatnonzero(pool.top.ravel() > self.lip_mm + UNEVEN_MM))
         half = pool.frame.pitch * 1.5
@@ -205,13 +205,17 @@ class _Filling:
         kept = difference(above, _prism_over(lips, self.height_mm - 1, float(z.max()) + 1))
         tall = [part for part in parts(kept) if part.bounding_box()[5] > self.lip_mm + UNEVEN_MM]
         if not tall:
-            return from_manifold(below), None
-        self._say_rises(rising.intersection(mouth.area), high, float(z.max()))
-        return from_manifold(below), united(tall)
+            return below, None
+        self._say_rises(rising.intersection(mouth.area), float(z.max()))
+        return below, united(tall)
 
-    def _say_rises(self, over: shapely.Geometry, high: Floats, top: float) -> None:
-        """Tell of what rises from the lip itself: a spout above the fill, a bail over the mouth."""
-        if over.area < DAM_MM**2:
+    def _say_rises(self, over: shapely.Geometry, top: float) -> None:
+        """Tell of what rises from the lip itself: a spout above the fill, a bail over the mouth.
+
+        A handle that rises beside the lip is none of it: the lip's crest stands between it and the water.
+        """
+        beside = shapely.MultiPoint(self.pool.places).distance(over) > 1.5 * self.pool.frame.pitch
+        if over.area < DAM_MM**2 or beside:
             return
         place = (float(over.centroid.x), float(over.centroid.y), self.height_mm)
         self.findings.append(
@@ -228,43 +232,48 @@ class _Filling:
 
     # --- the inside -----------------------------------------------------------------------------
 
-    def _without_inside(self, form: Mesh, area: shapely.Polygon) -> tuple[Mesh, Mesh]:
+    def _without_inside(self, form: Mesh, whole: Mesh, area: shapely.Polygon) -> tuple[Mesh, Mesh]:
         """The form closed level at its top and flat at every further opening, and the surface left out."""
-        z = form.vertices[form.faces][..., 2]
-        flat = (np.abs(z - self.height_mm) < SAME_MM).all(axis=1) & (form.normals[:, 2] > 0)
-        middle = form.centroids[:, :2]
-        lip = flat.copy()
-        lip[flat] = shapely.contains_xy(area.buffer(SINK_MM), middle[flat, 0], middle[flat, 1])
-        rest = np.flatnonzero(~lip)
-        inner = self._inner(form, rest, area)
-        kept = form.faces[rest[~inner]].astype(np.int64)
+        inner = self._inner(form, whole, area)
+        gone = form.faces[inner]
+        kept = _without_scraps(form, form.faces[~inner]).astype(np.int64)
+        edge = np.abs(form.vertices[:, 2] - self.height_mm) < SAME_MM
+        edge[gone] = True
         lids = []
-        for loop in loops_of(open_edges(kept, len(form.vertices))):
+        for round_kept in boundary_loops(kept, among=edge):
+            loop = round_kept[::-1]
             corners = form.vertices[loop]
-            lids.append(loop[earcut(corners)])
+            lids.append(loop[_lid(corners)])
             if np.abs(corners[:, 2] - self.height_mm).max() > SAME_MM:
                 self._say_pierced(corners)
         if not lids:
             raise self._refusal("its inside cannot be told from its outside")
-        whole = _compact(form.vertices, np.concatenate([kept, *lids]))
-        return whole, _compact(form.vertices, form.faces[rest[inner]])
+        shut = np.concatenate([kept, *lids]).astype(np.int32)
+        return compact(form.vertices, shut), compact(form.vertices, gone)
 
-    def _inner(self, form: Mesh, rest: NDArray[np.int64], area: shapely.Polygon) -> Bools:
-        """(k,) which of the form's faces `rest`, all but the lip's flat ones, are the inside's."""
-        pool = standing_water(form, lines=LINES)
-        assert pool is not None  # the form held water, and was only cut down or dammed
-        floor = np.searchsorted(rest, pool.floor_faces)
-        seeds = floor[(floor < len(rest)) & np.isin(pool.floor_faces, rest)]
-        corners = form.faces[rest]
-        patch = joined(corners)
-        inner = np.isin(patch, patch[seeds])
-        if not inner[outermost(form, corners)]:
-            return inner
-        hidden = np.flatnonzero(shut_in(form, rest, area, lines=LINES))
-        patch = joined(corners[hidden])
-        found = np.zeros(len(rest), bool)
+    def _inner(self, form: Mesh, whole: Mesh, area: shapely.Polygon) -> Bools:
+        """(m,) which faces of the form, cut level and open at the mouth, are the inside's; `whole`: before it was cut."""
+        seeds = self._floor(form)
+        patch = joined(form.faces)
+        inside = np.zeros(patch.max() + 1, bool)
+        inside[patch[seeds]] = True
+        inner = inside[patch]
+        if not inner[outermost(form, form.faces)]:
+            return np.asarray(inner)
+        hidden = np.flatnonzero(shut_in(form, whole, area, self.height_mm, lines=LINES))
+        patch = joined_by_edges(form.faces[hidden])
+        found = np.zeros(len(form.faces), bool)
         found[hidden] = np.isin(patch, patch[np.isin(hidden, seeds)])
         return found
+
+    def _floor(self, form: Mesh) -> NDArray[np.int32]:
+        """Faces of the cut form that lie under the water."""
+        columns = cast(form, self.pool.frame)
+        wet = self.pool.inside.ravel() & (np.diff(columns.start) > 0)
+        last = columns.start[1:][wet] - 1
+        low = columns.depth[last] < self.height_mm - self.pool.frame.pitch
+        upward = columns.sign[last] < 0
+        return np.asarray(np.unique(columns.face[last[low & upward]]))
 
     def _say_pierced(self, corners: Floats) -> None:
         low, high = corners.min(axis=0), corners.max(axis=0)
@@ -332,7 +341,26 @@ def _prism_over(area: shapely.Geometry, low: float, high: float) -> Solid:
     return prism(outlines, low, high) if outlines else Solid()
 
 
-def _compact(vertices: Floats, faces: NDArray[np.integer]) -> Mesh:
-    """A mesh of the faces and only the vertices they use, in their order."""
-    used, renamed = np.unique(faces, return_inverse=True)
-    return Mesh(vertices[used], renamed.reshape(-1, 3).astype(np.int32))
+def _without_scraps(form: Mesh, faces: Ints) -> Ints:
+    """The outside's faces without the shallow dimples that a level cut through a rough lip leaves."""
+    patch = joined(faces)
+    z = form.vertices[:, 2][faces]
+    low, high = np.full(patch.max() + 1, np.inf), np.full(patch.max() + 1, -np.inf)
+    np.minimum.at(low, patch, z.min(axis=1))
+    np.maximum.at(high, patch, z.max(axis=1))
+    tall = high - low > UNEVEN_MM
+    tall[patch[outermost(form, faces)]] = True
+    return np.asarray(faces[tall[patch]])
+
+
+def _lid(corners: Floats) -> NDArray[np.int32]:
+    """(n - 2, 3) triangles over a nearly flat loop (n, 3), seen from where it runs counter-clockwise."""
+    normal = np.cross(corners, np.roll(corners, -1, axis=0)).sum(axis=0)
+    return triangulated(np.ascontiguousarray(corners @ rotation_for(normal)[:2].T))
+
+
+def _under(surface: Mesh, height: float) -> float:
+    """Volume within a surface that is closed but for what is open in the plane z = height, mm3."""
+    a, b, c = (surface.vertices[surface.faces[:, k]] for k in range(3))
+    shadow = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
+    return float((shadow / 2 * ((a + b + c)[:, 2] / 3 - height)).sum())
