@@ -17,8 +17,8 @@ from .errors import FormError, JobError, Point
 from .findings import Finding
 from .geometry.columns import Frame, cast, frame_for
 from .geometry.flood import pooled_depth
-from .geometry.lips import top_heights
 from .geometry.levels import Level, level_ends, without_pocket
+from .geometry.lips import top_heights
 from .geometry.mesh import Floats, Mesh, read_only
 from .geometry.outlines import Loop, circle_outline, outlines, section
 from .geometry.solids import Solid, from_manifold, prism, to_manifold, triangulated, united

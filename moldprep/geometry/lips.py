@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike
 from scipy import ndimage
 from shapely.geometry.base import BaseGeometry
 
@@ -151,7 +151,7 @@ def widest_below(form: Mesh, middle: tuple[float, float], lip: float) -> float:
     z = form.vertices[:, 2][form.faces]
     band = form.faces[(z.max(axis=1) > lip - 1.1 * window) & (z.min(axis=1) < lip + SLACK_MM)]
     used, renamed = np.unique(band, return_inverse=True)
-    ring = Mesh(form.vertices[used] - [*middle, 0.0], renamed.reshape(-1, 3))
+    ring = Mesh(form.vertices[used] - [*middle, 0.0], renamed.reshape(-1, 3).astype(np.int32))
     step = window / DEPTHS
     depths = step * (np.arange(DEPTHS) + 1e-3)
     reach = _reach(ring, lip - depths[::-1])[::-1]
@@ -176,7 +176,7 @@ def widest_below(form: Mesh, middle: tuple[float, float], lip: float) -> float:
     return float(own[np.flatnonzero(width >= width.max() - ROUNDING_MM)[-1]])
 
 
-def _reach(ring: Mesh, heights: Floats) -> Floats:
+def _reach(ring: Mesh, heights: ArrayLike) -> Floats:
     """(k,) median reach outward from the axis x = y = 0 at each ascending height."""
     slices = cut_slices(ring, heights)
     out = []
@@ -208,9 +208,10 @@ def mouth_at(form: Mesh, pool: Pool, height: float) -> Mouth | None:
             return Mouth(shapely.Polygon(part.exterior), part, ())
     shore = pool.inside & ~ndimage.binary_erosion(pool.inside)
     wet = shapely.MultiPoint(pool.frame.centres(np.flatnonzero(shore.ravel())))
-    near = [part for part in areas if part.distance(wet) <= 2 * pool.frame.pitch]
-    if not near:
+    if not areas:
         return None
+    away = [float(part.distance(wet)) for part in areas]
+    near = [part for part, far in zip(areas, away, strict=True) if far <= min(away) + 2 * pool.frame.pitch]
     lip = shapely.union_all(near)
     open_areas = shapely.get_parts(lip.convex_hull.difference(lip))
     over = [part for part in open_areas if shapely.contains_xy(part, *pool.middle)]

@@ -32,10 +32,14 @@ def outermost(mesh: Mesh, faces: NDArray[np.integer]) -> int:
 def joined_by_edges(faces: NDArray[np.integer]) -> NDArray[np.int32]:
     """(m,) number of the patch each face belongs to; faces that share an edge belong together."""
     ends = np.sort(np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1)
-    _, edge = np.unique(ends[:, 0].astype(np.int64) * (int(faces.max()) + 1) + ends[:, 1], return_inverse=True)
+    _, edge = np.unique(
+        ends[:, 0].astype(np.int64) * (int(faces.max()) + 1) + ends[:, 1], return_inverse=True
+    )
     count = len(faces)
     size = count + int(edge.max()) + 1
-    link = coo_matrix((np.ones(3 * count, bool), (np.tile(np.arange(count), 3), count + edge)), shape=(size, size))
+    link = coo_matrix(
+        (np.ones(3 * count, bool), (np.tile(np.arange(count), 3), count + edge)), shape=(size, size)
+    )
     return np.asarray(connected_components(link, directed=False)[1][:count])
 
 
@@ -57,7 +61,9 @@ def shut_in(mesh: Mesh, form: Mesh, lid: shapely.Polygon, height: float, *, line
     np.add.at(change, (np.maximum(first, last), solid.column), -1)
     taken = (np.cumsum(change, axis=0)[:levels] > 0).reshape(levels, *frame.shape)
     centres = frame.centres()
-    taken[round((height - solid.bottom) / pitch)] |= shapely.contains_xy(lid, centres[:, 0], centres[:, 1]).reshape(frame.shape)
+    taken[round((height - solid.bottom) / pitch)] |= shapely.contains_xy(
+        lid, centres[:, 0], centres[:, 1]
+    ).reshape(frame.shape)
     begin = mesh.centroids + 1.5 * pitch * mesh.normals
     cells = (frame.local(begin) - [*frame.origin, solid.bottom + pitch / 2]) / pitch
     opens = _walked_out(taken, cells[:, [2, 0, 1]], mesh.normals[:, [2, 0, 1]])

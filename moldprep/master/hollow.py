@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 
 from ..errors import FormError, Point, at
 from ..findings import Finding
-from ..geometry.lips import Mouth, Pool, crest, mouth_at, standing_water, widest_below
-from ..geometry.columns import cast, rotation_for
-from ..geometry.mesh import Bools, Floats, Ints, Mesh
-from ..geometry.outlines import boundary_loops
 from ..geometry.clip import below_level, compact
+from ..geometry.columns import cast, rotation_for
+from ..geometry.lips import Mouth, Pool, crest, mouth_at, standing_water, widest_below
+from ..geometry.mesh import Bools, Floats, Ints, Mesh
+from ..geometry.outlines import boundary_loops, enclosing_rectangle
 from ..geometry.shut import joined, joined_by_edges, outermost, shut_in
 from ..geometry.solids import (
     Solid,
@@ -175,7 +175,7 @@ class _Filling:
                     remedy="Cut the cast down to the spout's edge after trimming.",
                 )
             )
-        return from_manifold(united([solid, *dams]))
+        return from_manifold(parts(united([solid, *dams]))[0])  # without slivers of no volume
 
     def _lowest_near(self, gap: shapely.LineString) -> float:
         """The lip's lowest crest beyond a gap, seen from the pool's middle."""
@@ -196,7 +196,9 @@ class _Filling:
         if z.max() <= self.lip_mm + UNEVEN_MM:
             return below, None
         above, under = split(to_manifold(form), (0.0, 0.0, 1.0), self.height_mm)
-        below = below_level(from_manifold(under), self.height_mm, same=SAME_MM)  # its edge is the kept part's own
+        below = below_level(
+            from_manifold(under), self.height_mm, same=SAME_MM
+        )  # its edge is the kept part's own
         pool = self.pool
         high = pool.frame.centres(np.flatnonzero(pool.top.ravel() > self.lip_mm + UNEVEN_MM))
         half = pool.frame.pitch * 1.5
@@ -276,14 +278,13 @@ class _Filling:
         return np.asarray(np.unique(columns.face[last[low & upward]]))
 
     def _say_pierced(self, corners: Floats) -> None:
-        low, high = corners.min(axis=0), corners.max(axis=0)
-        sizes = np.sort(high - low)[::-1]
-        x, y, z = (float(value) for value in (low + high) / 2)
+        _, sides, _ = enclosing_rectangle(_flat(corners))
+        x, y, z = (float(value) for value in (corners.min(axis=0) + corners.max(axis=0)) / 2)
         self.findings.append(
             Finding(
                 "warn",
                 "pierced-closed",
-                f"The inside opens through the wall at {at((x, y, z))}, {sizes[0]:.1f} by {sizes[1]:.1f} mm: closed flat "
+                f"The inside opens through the wall at {at((x, y, z))}, {max(sides):.1f} by {min(sides):.1f} mm: closed flat "
                 "on the outside, as you allowed.",
                 where=((x, y, z),),
                 remedy="Cut the hole into the cast when it is leather-hard; a tube's end is cut open after trimming.",
@@ -355,8 +356,13 @@ def _without_scraps(form: Mesh, faces: Ints) -> Ints:
 
 def _lid(corners: Floats) -> NDArray[np.int32]:
     """(n - 2, 3) triangles over a nearly flat loop (n, 3), seen from where it runs counter-clockwise."""
+    return triangulated(_flat(corners))
+
+
+def _flat(corners: Floats) -> Floats:
+    """(n, 2) a loop (n, 3) seen against its mean normal, counter-clockwise."""
     normal = np.cross(corners, np.roll(corners, -1, axis=0)).sum(axis=0)
-    return triangulated(np.ascontiguousarray(corners @ rotation_for(normal)[:2].T))
+    return np.ascontiguousarray(corners @ rotation_for(normal)[:2].T)
 
 
 def _under(surface: Mesh, height: float) -> float:

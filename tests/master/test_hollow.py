@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from moldprep.errors import FormError
 from moldprep.files.read import read_master
 from moldprep.geometry.lips import RIDGE_MM
 from moldprep.geometry.mesh import Mesh
-from moldprep.geometry.solids import difference, from_manifold, is_solid, prism, to_manifold, union, united
+from moldprep.geometry.solids import difference, from_manifold, is_solid, to_manifold, union, united
 from moldprep.job import FormJob, Job, ShrinkageJob, StandJob, TargetJob, job_from_dict
 from moldprep.master import Master, master_from_bytes
 from moldprep.master.hollow import Filled, filled_hollow
@@ -29,7 +30,7 @@ PAPPUS = SECTIONS / 2 * np.sin(2 * np.pi / SECTIONS)
 
 def turned_volume(profile: list[tuple[float, float]]) -> float:
     """Volume of the solid that the test's turned mesh is: frusta with polygons for circles, up less down."""
-    stretches = zip(profile, profile[1:], strict=False)
+    stretches = pairwise(profile)
     return PAPPUS * sum((b[1] - a[1]) * (a[0] ** 2 + a[0] * b[0] + b[0] ** 2) / 3 for a, b in stretches)
 
 
@@ -84,7 +85,7 @@ MUG_INSIDE = [(36, 90), (26, 5), (0, 5)]
 def mug() -> Mesh:
     """A flat lip; the handle's ring is cut off where it would reach into the inside."""
     inside = turned([(0, 5), (26, 5), (36, 90), (36.2, 91.7), (0, 91.7)], sections=SECTIONS)
-    body = turned(MUG + [(0, 90)], sections=SECTIONS)
+    body = turned([*MUG, (0, 90)], sections=SECTIONS)
     return less(union([body, torus_handle(38, 50, ring=24, thick=5)]), inside)
 
 
@@ -113,7 +114,11 @@ def test_the_outside_is_as_drawn_and_the_inside_is_handed_on() -> None:
 
 def test_a_filled_mug_stands_in_its_mold_with_a_rim() -> None:
     form = filled(mug()).mesh
-    stand = stand_master(size_master(Master("mug", form, (), "mm", "", ()), ShrinkageJob(), TargetJob()), StandJob(), wall_mm=20)
+    stand = stand_master(
+        size_master(Master("mug", form, (), "mm", "", ()), ShrinkageJob(), TargetJob()),
+        StandJob(),
+        wall_mm=20,
+    )
     assert isinstance(stand, Stand) and stand.opening == "rim"
     assert stand.rim_mm == pytest.approx(90, abs=1e-6)
 
@@ -168,25 +173,31 @@ def test_an_outside_that_closes_in_is_cut_only_where_its_rounding_ends() -> None
     lean = 60 * np.tan(np.radians(10))
     end = [(57 - lean, 60.0)]
     form = turned(
-        [(0, 0), (57 - lean + LIP * np.cos(np.radians(10)) + 60 * np.tan(np.radians(10)), 0),
-         *arc(end[0][0], 60, LIP, 10, 180, 34), (46, 6), (0, 6)],
+        [
+            (0, 0),
+            (57 - lean + LIP * np.cos(np.radians(10)) + 60 * np.tan(np.radians(10)), 0),
+            *arc(end[0][0], 60, LIP, 10, 180, 34),
+            (46, 6),
+            (0, 6),
+        ],
         sections=SECTIONS,
     )
     found = filled(form)
     steps = 2 * 0.15 * 63 / 96  # two of the heights at which the outside is measured
-    assert found.height_mm == pytest.approx(60 + LIP * np.sin(np.radians(12.5)), abs=LIP * np.radians(5) + steps)
+    assert found.height_mm == pytest.approx(
+        60 + LIP * np.sin(np.radians(12.5)), abs=LIP * np.radians(5) + steps
+    )
 
 
 def test_a_neck_on_a_sloping_shoulder_is_filled_to_its_crest() -> None:
     form = turned(
-        [(0, 0), (50, 0), (50, 60), (20, 85), (18, 86), (16, 85), (46, 58), (46, 4), (0, 4)], sections=SECTIONS
+        [(0, 0), (50, 0), (50, 60), (20, 85), (18, 86), (16, 85), (46, 58), (46, 4), (0, 4)],
+        sections=SECTIONS,
     )
     found = filled(form)
     assert found.height_mm == pytest.approx(86 - RIDGE_MM, abs=1e-9)
     cut = [(20, 85), (18 + 2 * RIDGE_MM, 86 - RIDGE_MM), (0, 86 - RIDGE_MM)]
-    assert found.mesh.volume == pytest.approx(
-        turned_volume([(0, 0), (50, 0), (50, 60), *cut]), rel=1e-9
-    )
+    assert found.mesh.volume == pytest.approx(turned_volume([(0, 0), (50, 0), (50, 60), *cut]), rel=1e-9)
 
 
 # ---------------------------------------------------------------- a jug
@@ -218,13 +229,20 @@ def test_a_spout_of_a_round_jug_is_dammed_along_its_chord() -> None:
     assert codes(found) == ["hollow-filled", "spout-dammed"]
     half = NOTCH / 2
     segment = 40**2 * np.arcsin(half / 40) - half * np.sqrt(40**2 - half**2)
-    assert found.mesh.volume == pytest.approx(turned_volume([(0, 0), (40, 0), (40, 80), (0, 80)]) - segment * DROP, abs=0.05 * segment * DROP)
+    assert found.mesh.volume == pytest.approx(
+        turned_volume([(0, 0), (40, 0), (40, 80), (0, 80)]) - segment * DROP, abs=0.05 * segment * DROP
+    )
 
 
 def test_a_spout_that_rises_is_kept_and_named() -> None:
     """A tongue of the wall rises above the lip on one side; nothing else does."""
     tall = cylinder_cup(92)
-    jug = less(tall, box((-60, -60, 80), (34, 60, 100)), box((30, 12, 80), (60, 60, 100)), box((30, -60, 80), (60, -12, 100)))
+    jug = less(
+        tall,
+        box((-60, -60, 80), (34, 60, 100)),
+        box((30, 12, 80), (60, 60, 100)),
+        box((30, -60, 80), (60, -12, 100)),
+    )
     found = filled(jug)
     assert codes(found) == ["hollow-filled", "lip-rises"]
     assert found.height_mm == pytest.approx(80, abs=1e-9)
