@@ -12,7 +12,7 @@ from ..findings import Finding
 from ..geometry.mesh import Floats, Mesh
 from ..job import Axis, FormJob, Unit
 from ..working import SILENT, Watch
-from .hollow import filled_hollow
+from .hollow import filled_hollow, together
 from .parse import FILE_TYPES, FileType, parse
 from .repair import repaired
 
@@ -89,17 +89,8 @@ def master_from_bytes(
         units=units,
         source_digest=hashlib.sha256(data).hexdigest(),
         steps=steps,
-        inside=_together(insides),
+        inside=together(insides) if insides else None,
     )
-
-
-def _together(surfaces: list[Mesh]) -> Mesh | None:
-    """Several surfaces as one mesh; None for none."""
-    if not surfaces:
-        return None
-    first = np.cumsum([0, *(len(surface.vertices) for surface in surfaces)])
-    faces = [surface.faces + start for surface, start in zip(surfaces, first[:-1], strict=True)]
-    return Mesh(np.vstack([surface.vertices for surface in surfaces]), np.vstack(faces).astype(np.int32))
 
 
 def safe_name(name: str) -> str:

@@ -46,6 +46,8 @@ SAME_MM = 1e-4
 """Heights this near are the same: single precision at a few hundred mm."""
 UNEVEN_MM = 1.0
 """A lip that rises or falls by more than this is not level there."""
+HANDLE_SHARE = 0.12
+"""What stands out from the mouth narrower than twice this share of its width is a handle or a spout."""
 DAM_MM = 2.0
 """Thickness of the dam across a spout."""
 SINK_MM = 0.05
@@ -74,17 +76,39 @@ class Filled:
 def filled_hollow(form: Mesh) -> Filled | None:
     """The form with its inside filled; None, at the cost of a height map, when it is solid already.
 
-    form: closed, outward, mm, z up. A form that is hollow from below is filled from there. Raises
-    FormError (code "hollow-form") when no level lip stands round the inside, or when what results is
-    no solid.
+    form: closed, outward, mm, z up. A form that is hollow from below is filled from there, one that is hollow
+    both ways from both, the larger hollow first; the height is that one's. Raises FormError (code
+    "hollow-form") when no level lip stands round the inside, or when what results is no solid.
     """
+    first = _filled_once(form)
+    second = None if first is None else _filled_once(first.mesh)
+    if first is None or second is None:
+        return first
+    return Filled(
+        second.mesh,
+        together([first.inside, second.inside]),
+        first.height_mm,
+        first.volume_mm3 + second.volume_mm3,
+        first.findings + second.findings,
+    )
+
+
+def together(surfaces: Sequence[Mesh]) -> Mesh:
+    """Several surfaces as one mesh."""
+    begin = np.cumsum([0, *(len(surface.vertices) for surface in surfaces)])
+    faces = [surface.faces + start for surface, start in zip(surfaces, begin[:-1], strict=True)]
+    return Mesh(np.vstack([surface.vertices for surface in surfaces]), np.vstack(faces).astype(np.int32))
+
+
+def _filled_once(form: Mesh) -> Filled | None:
     over = np.diag([1.0, -1.0, -1.0, 1.0])
-    upright = standing_water(form, lines=LINES)
     turned = form.transformed(over)
-    inverted = standing_water(turned, lines=LINES)
     candidates = [
         (pool, mesh, turn)
-        for pool, mesh, turn in ((upright, form, None), (inverted, turned, over))
+        for pool, mesh, turn in (
+            (standing_water(form, lines=LINES), form, None),
+            (standing_water(turned, lines=LINES), turned, over),
+        )
         if pool is not None and _is_hollow(mesh, pool)
     ]
     if not candidates:
@@ -203,7 +227,9 @@ class _Filling:
         high = pool.frame.centres(np.flatnonzero(pool.top.ravel() > self.lip_mm + UNEVEN_MM))
         half = pool.frame.pitch * 1.5
         rising = shapely.union_all(shapely.box(*(high - half).T, *(high + half).T))
-        lips = mouth.area.buffer(10 * SAME_MM).difference(rising)
+        narrow = HANDLE_SHARE * float(np.sqrt(mouth.area.area))
+        round_lip = mouth.area.buffer(-narrow).buffer(narrow + 10 * SAME_MM)  # without a handle's section
+        lips = round_lip.difference(rising)
         kept = difference(above, _prism_over(lips, self.height_mm - 1, float(z.max()) + 1))
         tall = [part for part in parts(kept) if part.bounding_box()[5] > self.lip_mm + UNEVEN_MM]
         if not tall:

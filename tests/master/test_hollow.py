@@ -13,7 +13,7 @@ from moldprep.errors import FormError
 from moldprep.files.read import read_master
 from moldprep.geometry.lips import RIDGE_MM
 from moldprep.geometry.mesh import Mesh
-from moldprep.geometry.solids import difference, from_manifold, is_solid, to_manifold, union, united
+from moldprep.geometry.solids import difference, from_manifold, is_solid, parts, to_manifold, union, united
 from moldprep.job import FormJob, Job, ShrinkageJob, StandJob, TargetJob, job_from_dict
 from moldprep.master import Master, master_from_bytes
 from moldprep.master.hollow import Filled, filled_hollow
@@ -23,7 +23,6 @@ from tests.forms import from_trimesh, tumbler, turned
 from tests.samples import FOLDER, catalog
 
 SECTIONS = 96
-OPEN_SHARE = 1e-9
 PAPPUS = SECTIONS / 2 * np.sin(2 * np.pi / SECTIONS)
 """Area of the polygon of SECTIONS sides in a circle of radius 1: pi, chord error included."""
 
@@ -131,6 +130,16 @@ def test_a_vessel_drawn_upside_down_is_filled_from_below() -> None:
     assert rows(found.mesh.vertices) <= rows(form.vertices)
 
 
+def test_a_form_that_is_hollow_from_above_and_below_is_filled_from_both() -> None:
+    whole = turned([(0, 0), (40, 0), (30, 50), (45, 110), (0, 110)], sections=SECTIONS)
+    above = turned([(0, 52), (25, 52), (41, 110), (41, 115), (0, 115)], sections=SECTIONS)
+    below = turned([(0, -5), (36, -5), (36, 0), (27, 46), (0, 46)], sections=SECTIONS)
+    found = filled(less(whole, above, below))
+    assert codes(found) == ["hollow-filled", "hollow-filled"]
+    assert found.mesh.volume == pytest.approx(whole.volume, rel=1e-9)
+    assert found.height_mm == pytest.approx(110)
+
+
 # ---------------------------------------------------------------- a rounded lip
 
 LIP = 3.0
@@ -166,6 +175,33 @@ def test_the_answer_turns_and_moves_with_the_form(turn_deg: float, shift: float)
     found = filled(bowl().transformed(turn))
     assert found.height_mm == pytest.approx(60 + shift, abs=1e-6)
     assert found.mesh.volume == pytest.approx(filled(bowl()).mesh.volume, rel=1e-6)
+
+
+def test_a_rough_lip_is_filled_like_a_smooth_one() -> None:
+    """Roughness of 0.02 mm, as a scan has it: the widest circle moves by no more than that blurs it."""
+    rough = trimesh.Trimesh(bowl().vertices, bowl().faces, process=False).subdivide().subdivide()
+    noise = 0.02
+    rough.vertices += np.random.default_rng(7).normal(0, noise, rough.vertices.shape)
+    found = filled(from_trimesh(rough))
+    assert codes(found) == ["hollow-filled", "lip-cut"]
+    blur = np.sqrt(
+        2 * LIP * 3 * noise
+    )  # over such a height an arc of this radius draws in by three times the noise
+    assert found.height_mm == pytest.approx(60, abs=blur)
+    disc = np.pi * 60**2
+    assert abs(found.mesh.volume - filled(bowl()).mesh.volume) < blur * disc
+    assert to_manifold(found.mesh).genus() == 0
+
+
+def test_a_handle_that_rises_above_a_rounded_lip_is_kept() -> None:
+    """Only the lip is cut: the handle beside it stands as drawn."""
+    handle = torus_handle(76, 50, ring=18, thick=4)
+    found = filled(union([bowl(), handle]))
+    assert codes(found) == ["hollow-filled", "lip-cut"] and found.height_mm == pytest.approx(60, abs=1e-6)
+    assert found.mesh.bounds[1] == pytest.approx([98, 60, 72], abs=0.05)
+    assert len(parts(to_manifold(found.mesh))) == 1 and to_manifold(found.mesh).genus() == 1
+    far = handle.vertices[handle.vertices[:, 0] > 64]
+    assert rows(far) <= rows(found.mesh.vertices)
 
 
 def test_an_outside_that_closes_in_is_cut_only_where_its_rounding_ends() -> None:
@@ -234,6 +270,26 @@ def test_a_spout_of_a_round_jug_is_dammed_along_its_chord() -> None:
     )
 
 
+def test_two_spouts_through_a_rounded_flaring_lip_are_dammed_within_the_wall() -> None:
+    """The dams stand above the spouts' floors, so they miss what the wall flares out above these."""
+    notches = [box((40, -8, 52), (80, 8, 90)), box((-80, -8, 52), (-40, 8, 90))]
+    found = filled(less(bowl(), *notches))
+    assert codes(found) == ["hollow-filled", "lip-cut", "spout-dammed", "spout-dammed"]
+    assert found.height_mm == pytest.approx(60, abs=1e-6)
+    missing = turned_volume([(0, 0), (40, 0), (60, 60), (0, 60)]) - found.mesh.volume
+    flare, sag = 8 * 20 / 60, 60 - np.sqrt(60**2 - 8**2)
+    assert 0 < missing < 2 * 16 * 8 * (flare + sag)
+    assert to_manifold(found.mesh).genus() == 0 and len(parts(to_manifold(found.mesh))) == 1
+
+
+def test_a_trough_that_stands_out_lower_than_the_lip_stays_open_before_its_dam() -> None:
+    inside = box((-36, -36, 5), (36, 36, 90))
+    cup, trough = box((-40, -40, 0), (40, 40, 80)), box((34, -9, 60), (62, 9, 76))
+    found = filled(less(union([cup, trough]), inside, box((30, -6, 64), (70, 6, 90))))
+    assert codes(found) == ["hollow-filled", "spout-dammed"]
+    assert found.mesh.volume == pytest.approx(80**3 + 22 * (18 * 16 - 12 * 12), rel=1e-6)
+
+
 def test_a_spout_that_rises_is_kept_and_named() -> None:
     """A tongue of the wall rises above the lip on one side; nothing else does."""
     tall = cylinder_cup(92)
@@ -298,6 +354,26 @@ def test_round_holes_in_a_round_wall_are_closed_flat(count: int) -> None:
     missing = turned_volume([(0, 0), (40, 0), (40, 80), (0, 80)]) - found.mesh.volume
     sag = 40 - np.sqrt(40**2 - hole**2)
     assert -1e-6 < missing < count * np.pi * hole**2 * sag
+    assert to_manifold(found.mesh).genus() == 0
+
+
+def test_holes_in_a_wall_that_curves_both_ways_are_closed_flat() -> None:
+    ball, hole, count = 45.0, 5.0, 7
+    caps = [box((-100, -100, 32), (100, 100, 100)), box((-100, -100, -100), (100, 100, -38))]
+    outer = less(from_trimesh(trimesh.creation.icosphere(4, ball)), *caps)
+    inner = less(from_trimesh(trimesh.creation.icosphere(4, 41)), box((-50, -50, -50), (50, 50, -33)))
+    drills = []
+    for k in range(count):
+        drill = trimesh.creation.cylinder(hole, 40, sections=32)
+        drill.apply_transform(trimesh.transformations.rotation_matrix(np.pi / 2, [0, 1, 0]))
+        drill.apply_translation([40, 0, 4])
+        drill.apply_transform(trimesh.transformations.rotation_matrix(2 * np.pi * k / count, [0, 0, 1]))
+        drills.append(from_trimesh(drill))
+    found = filled(less(outer, inner, *drills))
+    assert codes(found) == ["hollow-filled", *count * ["pierced-closed"]]
+    assert all("10.0 by" in finding.says for finding in found.findings[1:])
+    sag = ball - np.sqrt(ball**2 - hole**2)
+    assert 0 < outer.volume - found.mesh.volume < count * np.pi * hole**2 * sag
     assert to_manifold(found.mesh).genus() == 0
 
 
