@@ -111,7 +111,7 @@ def crest(form: Mesh, pool: Pool) -> tuple[float, Floats]:
     """Height of the lip all round, and (AZIMUTHS,) of its crest along each line outward from the pool's middle.
 
     The first is the median, so that spouts, handles and notches do not move it, set to the mesh's own
-    commonest height near by.
+    highest ring of vertices near by.
     """
     pitch, (rows, cols) = pool.frame.pitch, pool.frame.shape
     angle = np.arange(AZIMUTHS) * (2 * np.pi / AZIMUTHS)
@@ -133,7 +133,7 @@ def crest(form: Mesh, pool: Pool) -> tuple[float, Floats]:
     near, count = np.unique(np.round(z[np.abs(z - lip) < pitch / 4], 4), return_counts=True)
     if not len(near):
         return lip, crests
-    common = float(near[np.flatnonzero(count == count.max())[-1]])
+    common = float(near[np.flatnonzero(2 * count >= count.max())[-1]])
     return float(z[np.argmin(np.abs(z - common))]), crests
 
 

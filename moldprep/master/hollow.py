@@ -220,9 +220,8 @@ class _Filling:
         if z.max() <= self.lip_mm + UNEVEN_MM:
             return below, None
         above, under = split(to_manifold(form), (0.0, 0.0, 1.0), self.height_mm)
-        below = below_level(
-            from_manifold(under), self.height_mm, same=SAME_MM
-        )  # its edge is the kept part's own
+        # cut by the same boolean as what is kept, so that they meet exactly
+        below = below_level(from_manifold(under), self.height_mm, same=SAME_MM)
         pool = self.pool
         high = pool.frame.centres(np.flatnonzero(pool.top.ravel() > self.lip_mm + UNEVEN_MM))
         half = pool.frame.pitch * 1.5
@@ -234,10 +233,10 @@ class _Filling:
         tall = [part for part in parts(kept) if part.bounding_box()[5] > self.lip_mm + UNEVEN_MM]
         if not tall:
             return below, None
-        self._say_rises(rising.intersection(mouth.area), float(z.max()))
+        self._say_rises(rising.intersection(mouth.area))
         return below, united(tall)
 
-    def _say_rises(self, over: shapely.Geometry, top: float) -> None:
+    def _say_rises(self, over: shapely.Geometry) -> None:
         """Tell of what rises from the lip itself: a spout above the fill, a bail over the mouth.
 
         A handle that rises beside the lip is none of it: the lip's crest stands between it and the water.
@@ -245,6 +244,8 @@ class _Filling:
         beside = shapely.MultiPoint(self.pool.places).distance(over) > 1.5 * self.pool.frame.pitch
         if over.area < DAM_MM**2 or beside:
             return
+        there = shapely.contains_xy(over, *self.pool.frame.centres().T)
+        top = float(self.pool.top.ravel()[there].max(initial=self.lip_mm))
         place = (float(over.centroid.x), float(over.centroid.y), self.height_mm)
         self.findings.append(
             Finding(
@@ -322,12 +323,13 @@ class _Filling:
     def _filled_finding(self, volume: float) -> Finding:
         x, y = self.pool.middle
         deep = self.height_mm - (self.pool.level_mm - self.pool.deepest_mm)
-        how = "is hollow from below" if self.from_below else "is hollow"
+        height = -self.height_mm if self.from_below else self.height_mm
+        how, way = ("is hollow from below", "down") if self.from_below else ("is hollow", "up")
         return Finding(
             "note",
             "hollow-filled",
-            f"The form {how}: its inside, {volume / 1000:.0f} mL and {deep:.0f} mm deep, was filled solid, as you "
-            "allowed; a drained cast has the wall that the slip gives it.",
+            f"The form {how}: its inside, {volume / 1000:.0f} mL and {deep:.0f} mm deep, was filled solid {way} to "
+            f"z = {height:.1f} mm, as you allowed; a drained cast has the wall that the slip gives it.",
             where=((x, y, self.height_mm),),
         )
 

@@ -97,6 +97,7 @@ def test_a_hollow_mug_is_filled_to_its_lip_and_keeps_its_handle() -> None:
     assert found.mesh.volume == pytest.approx(mug().volume + cavity, rel=1e-6)
     assert to_manifold(found.mesh).genus() == 1  # the handle's eye, and nothing else
     assert f"{cavity / 1000:.0f} mL" in found.findings[0].says and "85 mm deep" in found.findings[0].says
+    assert "up to z = 90.0 mm" in found.findings[0].says
 
 
 def test_the_outside_is_as_drawn_and_the_inside_is_handed_on() -> None:
