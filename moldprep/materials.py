@@ -112,6 +112,7 @@ HEAVY_LIFT_KG = Figure(
 )
 
 READY_WATER = Figure("water left in a mold ready to cast", 10, "% of dry weight", "5–15", PRACTICE)
+SUPPORT_FILL = Figure("print support", 15, "% filament", "10–20", PRACTICE)
 SLIP_DENSITY = Figure(
     "casting slip", 1.775, "g/mL", "1.75–1.80", "casting slip's usual specific gravity; practice"
 )
@@ -163,4 +164,5 @@ ASSUMED: tuple[Figure, ...] = (
     HEAVY_LIFT_KG,
     READY_WATER,
     SLIP_DENSITY,
+    SUPPORT_FILL,
 )

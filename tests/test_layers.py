@@ -28,6 +28,8 @@ LAYERS = [
     {"poses"},
     {"boards", "cottling"},
     {"pour"},
+    {"drying"},
+    {"printing"},
     {"planning"},
     {"sheet", "files"},
     {"faces"},

@@ -1,4 +1,4 @@
-"""The command line: `moldprep plan`, `check`, `size`, `pour`.
+"""The command line: `moldprep plan`, `check`, `size`, `pour`, `dry`.
 
 Heavy imports wait inside the commands, so that `--help` answers at once.
 """
@@ -15,9 +15,10 @@ import click
 
 from .. import __version__
 from .exits import OK, STOP, Commands, StopKey
-from .options import (
+from .groups import (
+    CAST,
+    DRY,
     FILL,
-    FIRED_HEIGHT,
     FORM,
     JOB,
     LENGTHS,
@@ -25,12 +26,12 @@ from .options import (
     PAPER,
     PIECES,
     PLASTER,
+    PRINTER,
     SHRINKAGE,
     STAND,
-    Command,
-    job_of,
-    options,
+    TARGET,
 )
+from .options import Command, job_of, options
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -68,7 +69,7 @@ def main(context: click.Context) -> None:
     short_help="The whole mold of a form: size, pulls, seams, cottle, plaster, and its sheet.",
 )
 @_FORM
-@options(JOB, FORM, SHRINKAGE, FIRED_HEIGHT, STAND, MOLD, PIECES, PLASTER, PAPER)
+@options(JOB, FORM, SHRINKAGE, TARGET, STAND, MOLD, PIECES, CAST, PLASTER, PRINTER, PAPER)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -115,7 +116,7 @@ def plan_command(context: click.Context, /, form: Path, out: Path | None, as_jso
     "check", cls=Command, short_help="Is a form whole, how does it stand, which way does plaster let go?"
 )
 @_FORM
-@options(JOB, FORM, SHRINKAGE, FIRED_HEIGHT, STAND)
+@options(JOB, FORM, SHRINKAGE, TARGET, STAND)
 @_JSON
 @click.pass_context
 def check_command(context: click.Context, /, form: Path, as_json: bool, **_: Any) -> int:
@@ -142,7 +143,7 @@ def check_command(context: click.Context, /, form: Path, as_json: bool, **_: Any
 
 @main.command("size", cls=Command, short_help="How much bigger than the fired piece must the master be?")
 @_MAYBE_FORM
-@options(LENGTHS, JOB, FORM, SHRINKAGE, FIRED_HEIGHT)
+@options(LENGTHS, JOB, FORM, SHRINKAGE, TARGET)
 @_JSON
 @click.pass_context
 def size_command(
@@ -211,6 +212,63 @@ def pour_command(
         f"set it weighs {made.wet_g:.0f} g, dry {made.dry_g:.0f} g."
     )
     return OK
+
+
+@main.command("dry", cls=Command, short_help="How dry is a mold, and when will it be ready to cast?")
+@click.argument("log", type=click.Path(path_type=Path))
+@options(DRY, JOB, PLASTER)
+@_JSON
+@click.pass_context
+def dry_command(
+    context: click.Context,
+    /,
+    log: Path,
+    set_g: float | None,
+    dry_g: float | None,
+    plan_file: Path | None,
+    piece: str | None,
+    ready: float,
+    as_json: bool,
+    **_: Any,
+) -> int:
+    """How dry is a mold, and when will it be ready?
+
+    LOG is a CSV file with a line for each weighing: hours (or date and time) and grams.
+    """
+    from dataclasses import asdict
+
+    from ..drying import dry_state
+    from ..files.logs import read_log, weights_of
+    from ..formulas.gypsum import dry_to_wet_ratio
+
+    if (set_g is None) == (plan_file is None):
+        raise click.UsageError("Give the mold's weight when demolded (--set), or a plan (--plan).", context)
+    if plan_file is not None:
+        set_g, planned = weights_of(plan_file, piece)
+        dry_g = dry_g or planned
+    plaster = job_of(context).plaster
+    assert set_g is not None
+    dry = dry_g or set_g * dry_to_wet_ratio(plaster.consistency / 100, purity=plaster.purity)
+    state = dry_state(read_log(log), set_g=set_g, dry_g=dry, ready_water=ready / 100)
+    if as_json:
+        _print_json(asdict(state))
+        return OK
+    click.echo(
+        f"{state.free_left_percent:.0f} % of the free water is left: {state.water_percent:.1f} % of dry weight."
+    )
+    if state.ready:
+        click.echo(f"Ready to cast: {state.ready_grams:.0f} g or less.")
+    else:
+        click.echo(f"Ready at {state.ready_grams:.0f} g" + _hours_words(state.hours_left))
+    click.echo("\n".join(_finding_lines(state.findings)), nl=bool(state.findings))
+    return OK
+
+
+def _hours_words(hours: tuple[float, float, float] | None) -> str:
+    if hours is None:
+        return "."
+    middle, low, high = hours
+    return f", in about {middle:.0f} hours (nine chances in ten: {low:.0f} to {high:.0f})."
 
 
 def _listed(files: Iterable[str]) -> str:

@@ -1,0 +1,22 @@
+"""The options of the commands by heading, in the order of the work; most set one key of the job."""
+
+from .bench import DRY, FILL, LENGTHS
+from .form import FORM, JOB, SHRINKAGE, STAND, TARGET
+from .mold import CAST, MOLD, PAPER, PIECES, PLASTER, PRINTER
+
+__all__ = [
+    "CAST",
+    "DRY",
+    "FILL",
+    "FORM",
+    "JOB",
+    "LENGTHS",
+    "MOLD",
+    "PAPER",
+    "PIECES",
+    "PLASTER",
+    "PRINTER",
+    "SHRINKAGE",
+    "STAND",
+    "TARGET",
+]
