@@ -58,6 +58,10 @@ class FormJob(Part, frozen=True):
     """Scale the form so that its largest dimension is this; for files in a unit of their own."""
     close_openings: bool = False
     """Consent to close openings in the surface flat; what was closed is said."""
+    fill_hollow: bool = False
+    """Consent to fill a form that is modelled with its inside, level with its lip's widest outer circle,
+    and to close what pierces its wall; what was filled is said. Slip follows the mold: the master is the
+    outside alone."""
 
 
 class Bar(Part, frozen=True):

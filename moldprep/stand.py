@@ -18,10 +18,12 @@ from .findings import Finding
 from .geometry.columns import Frame, cast, frame_for
 from .geometry.flood import pooled_depth
 from .geometry.levels import Level, level_ends, without_pocket
+from .geometry.lips import top_heights
 from .geometry.mesh import Floats, Mesh, read_only
 from .geometry.outlines import Loop, circle_outline, outlines, section
 from .geometry.solids import Solid, from_manifold, prism, to_manifold, triangulated, united
 from .job import Axis, OpeningKind, StandJob
+from .master.hollow import HOLLOW_SHARE
 from .sizing import Sizing
 from .working import SILENT, Watch
 
@@ -29,8 +31,6 @@ LEAST_ACROSS_MM = 15.0
 """An opening less than this across drains badly and closes up (common practice)."""
 END_SHARE = 0.25
 """An end of the form lies within this share of its height from the top."""
-HOLLOW_SHARE = 0.25
-"""A form that would hold this share of water, of itself and the water, has its inside modelled."""
 RISES_MM = 0.5
 """What stands higher above the rim than this needs plaster over it."""
 LEAST_RECESS_MM = 0.3
@@ -203,7 +203,7 @@ def _refuse_hollow(form: Mesh, *, below: bool) -> None:
                 f"The form {how} hollow: its inside holds {held / 1000:.0f} mL and is {depth.max():.0f} mm deep.",
                 code="hollow-form",
                 remedy="Fill it solid, level with its edge: slip follows the mold, so the master is the "
-                "outside alone.",
+                "outside alone. Or allow it to be filled, with --fill-hollow (form.fill_hollow in a job file).",
             )
 
 
@@ -214,11 +214,7 @@ def _frame(form: Mesh) -> Frame:
 
 def _top_map(form: Mesh) -> Floats:
     """(nu, nv) height of the form's top in each column, -inf beside it."""
-    columns = cast(form, _frame(form))
-    met = np.diff(columns.start) > 0
-    top = np.full(len(met), -np.inf)
-    top[met] = columns.depth[columns.start[1:][met] - 1]
-    return top.reshape(columns.frame.shape)
+    return top_heights(cast(form, _frame(form)))
 
 
 def _under_map(form: Mesh) -> Floats:

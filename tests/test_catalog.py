@@ -7,12 +7,16 @@ import pytest
 import shapely
 
 from moldprep.errors import FormError
+from moldprep.files.read import read_master
 from moldprep.findings import any_stop
 from moldprep.geometry.solids import parts, to_manifold
-from tests.samples import catalog, planned
+from moldprep.job import job_from_dict
+from moldprep.planning import plan
+from tests.samples import FOLDER, catalog, planned
 
 SOLID = [stem for stem, entry in catalog().items() if not entry["hollow"]]
 ROUNDING = 1e-9
+HOLLOW = [stem for stem, entry in catalog().items() if entry["hollow"]]
 RELEASED = [stem for stem in SOLID if catalog()[stem]["must_release"]]
 
 
@@ -68,8 +72,23 @@ def test_a_form_that_no_stack_releases_is_stopped_at_a_place_that_is_locked() ->
             assert (np.array(place) > low - 1).all() and (np.array(place) < high + 1).all()
 
 
-def test_a_hollow_form_is_refused_with_the_cure() -> None:
-    (stem,) = [stem for stem, entry in catalog().items() if entry["hollow"]]
+@pytest.mark.parametrize("stem", HOLLOW)
+def test_a_hollow_form_is_refused_with_the_cure(stem: str) -> None:
     with pytest.raises(FormError) as caught:
         planned(stem)
-    assert "solid" in caught.value.remedy
+    assert "solid" in caught.value.remedy and "--fill-hollow" in caught.value.remedy
+
+
+@pytest.mark.parametrize("stem", HOLLOW)
+def test_a_hollow_form_that_may_be_filled_gets_its_mold(stem: str) -> None:
+    entry = catalog()[stem]
+    job = job_from_dict({"form": {"fill_hollow": True}})
+    found = plan(read_master(FOLDER / entry["file"], job.form), job)
+    chosen = found.parting.chosen
+    assert (found.stand.opening, chosen.family, chosen.piece_count) == (
+        entry["opening"],
+        entry["family"],
+        entry["pieces"],
+    )
+    assert not any_stop(found.findings)
+    assert "hollow-filled" in [finding.code for finding in found.findings]

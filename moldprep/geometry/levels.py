@@ -79,7 +79,8 @@ def without_pocket(form: Mesh, end: Level) -> tuple[Mesh, Level, float]:
         raise FormError(
             "The opening leads right through the form.",
             code="hollow-form",
-            remedy="Fill the inside: slip follows the mold, so the master is the outside alone.",
+            remedy="Fill the inside, since slip follows the mold and the master is the outside alone; or allow it to "
+            "be filled, with --fill-hollow (form.fill_hollow in a job file).",
         )
     pocket = np.isin(label[: len(rest)], inner)
     depth = end.height - float(form.vertices[rest[pocket]][..., 2].min())

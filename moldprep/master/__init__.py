@@ -12,6 +12,7 @@ from ..findings import Finding
 from ..geometry.mesh import Floats, Mesh
 from ..job import Axis, FormJob, Unit
 from ..working import SILENT, Watch
+from .hollow import filled_hollow, together
 from .parse import FILE_TYPES, FileType, parse
 from .repair import repaired
 
@@ -37,7 +38,10 @@ class Master:
     """The form as the file has it, ready to work with.
 
     mesh: closed, outward, welded, in mm, z up. units: what the file's numbers were taken for.
-    source_digest: SHA-256 of the file's bytes. steps: the repair steps done, in order.
+    source_digest: SHA-256 of the file's bytes. steps: the repair steps done, in order. inside: what was
+    taken away when a hollow form was filled, the modelled inside as drawn, in the mesh's mm and axes: an
+    open surface whose normals look into the hollow, to compare with the drained cast; None when the form
+    was solid.
     """
 
     name: str
@@ -46,6 +50,7 @@ class Master:
     units: str
     source_digest: str
     steps: tuple[str, ...]
+    inside: Mesh | None = None
 
 
 def master_from_bytes(
@@ -53,20 +58,30 @@ def master_from_bytes(
 ) -> Master:
     """Read, check, and where needed mend, the form in the bytes of a file.
 
-    Raises FileError when the bytes are no mesh, FormError when the mesh cannot be made one closed
-    solid; both say where (in the file's own numbers and axes) and what to do.
+    A form with its inside modelled is filled when the job allows it, and otherwise left as it is for the
+    stand to refuse. Raises FileError when the bytes are no mesh, FormError when the mesh cannot be made
+    one closed solid; both say where (in the file's own numbers and axes) and what to do.
     """
-    watch.step(0, 3)
+    watch.step(0, 4)
     raw = parse(data, file_type)
-    watch.step(1, 3)
-    mesh, findings, steps = repaired(raw, close_openings=form.close_openings)
-    watch.step(2, 3)
+    watch.step(1, 4)
+    mesh, findings, steps, cavities = repaired(
+        raw, close_openings=form.close_openings, fill_hollow=form.fill_hollow
+    )
+    watch.step(2, 4)
     scale, units, said = _scale(mesh, form, raw.millimetres)
     turn = np.eye(4)
     turn[:3, :3] = scale * _TURNS[form.up]
     if not np.array_equal(turn, np.eye(4)):
         mesh = mesh.transformed(turn)
         findings = tuple(_moved(finding, turn[:3, :3]) for finding in findings)
+        cavities = tuple(cavity.transformed(turn) for cavity in cavities)
+    insides = list(cavities)
+    watch.step(3, 4)
+    filled = filled_hollow(mesh) if form.fill_hollow else None
+    if filled is not None:
+        mesh, findings, steps = filled.mesh, findings + filled.findings, (*steps, "fill-hollow")
+        insides.append(filled.inside)
     return Master(
         name=form.name or safe_name(name),
         mesh=mesh,
@@ -74,6 +89,7 @@ def master_from_bytes(
         units=units,
         source_digest=hashlib.sha256(data).hexdigest(),
         steps=steps,
+        inside=together(insides) if insides else None,
     )
 
 

@@ -9,14 +9,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from itertools import pairwise
-from typing import Any, cast
+from typing import Any, TypeAlias, cast
 
 import numpy as np
 
 from ..errors import FormError, Point
 from ..findings import Finding, Level
 from ..geometry.mesh import Floats, Mesh
-from ..geometry.solids import to_manifold, union
+from ..geometry.solids import difference, to_manifold, union
 from .parse import RawMesh, earcut
 from .topology import (
     Faces,
@@ -36,6 +36,8 @@ CRACK_SHARE = 0.02
 """Openings no wider than this share of the form's size are export faults and are closed unasked."""
 MOST_SPLIT = 20_000
 """Corners on open edges up to which T-shaped joints are looked for (each is held against all)."""
+CAVITY_SHARE = 1e-6
+"""A surface turned inward is a cavity when no more than this share of what it encloses lies outside the form."""
 SPECK_SHARE = 1e-4
 """Bodies below this share of the largest one's volume are specks and are dropped."""
 
@@ -50,6 +52,7 @@ class _Work:
     faces: Faces
     findings: list[Finding] = field(default_factory=list)
     steps: list[str] = field(default_factory=list)
+    cavities: list[Mesh] = field(default_factory=list)
 
     @property
     def size(self) -> float:
@@ -61,9 +64,13 @@ class _Work:
         self.findings.append(Finding(level, f"repair-{step}", says, where, remedy))
 
 
-def repaired(raw: RawMesh, *, close_openings: bool) -> tuple[Mesh, tuple[Finding, ...], tuple[str, ...]]:
-    """One closed, outward, welded solid; what was done to get there; and the names of the steps.
+Repaired: TypeAlias = tuple[Mesh, tuple[Finding, ...], tuple[str, ...], tuple[Mesh, ...]]
 
+
+def repaired(raw: RawMesh, *, close_openings: bool, fill_hollow: bool = False) -> Repaired:
+    """One closed, outward, welded solid; what was done to get there; the names of the steps; filled cavities.
+
+    The last are the closed surfaces inside the form, as drawn, that were dropped with consent.
     Raises FormError with the places of the defects when the steps do not suffice.
     """
     work = _Work(*(weld(raw.vertices, raw.faces) if not raw.welded else _used(raw.vertices, raw.faces)))
@@ -93,7 +100,8 @@ def repaired(raw: RawMesh, *, close_openings: bool) -> tuple[Mesh, tuple[Finding
         closed = _closed(work)
     if not closed:
         raise _still_open(work)
-    return _one_outward_body(work)
+    mesh = _one_outward_body(work, fill_hollow=fill_hollow)
+    return mesh, tuple(work.findings), tuple(work.steps), tuple(work.cavities)
 
 
 def _used(vertices: Floats, faces: Faces) -> tuple[Floats, Faces]:
@@ -235,7 +243,7 @@ def _still_open(work: _Work) -> FormError:
     )
 
 
-def _one_outward_body(work: _Work) -> tuple[Mesh, tuple[Finding, ...], tuple[str, ...]]:
+def _one_outward_body(work: _Work, *, fill_hollow: bool) -> Mesh:
     """Outward bodies; specks dropped; what overlaps united; more than one left is refused."""
     body, count = bodies(work.faces, len(work.vertices))
     split = (_used(work.vertices, work.faces[body == k] if count > 1 else work.faces) for k in range(count))
@@ -251,9 +259,30 @@ def _one_outward_body(work: _Work) -> tuple[Mesh, tuple[Finding, ...], tuple[str
     if len(solid) == 1 and solid[0].volume < 0:
         work.tell("turn-outward", "The surface was inside out and was turned.")
         solid = [Mesh(solid[0].vertices, solid[0].faces[:, ::-1])]
+    if len(solid) > 1 and fill_hollow:
+        solid = _without_cavities(solid, work)
     if len(solid) > 1:
         solid = [_united(solid, work)]
-    return solid[0], tuple(work.findings), tuple(work.steps)
+    return solid[0]
+
+
+def _without_cavities(meshes: list[Mesh], work: _Work) -> list[Mesh]:
+    """The bodies without the closed surfaces that look inward and lie wholly within another."""
+    whole = to_manifold(union([mesh for mesh in meshes if mesh.volume > 0]))
+    kept = []
+    for mesh in meshes:
+        held = None if mesh.volume > 0 else to_manifold(Mesh(mesh.vertices, mesh.faces[:, ::-1]))
+        if held is None or difference(held, whole).volume() > CAVITY_SHARE * held.volume():
+            kept.append(mesh)
+        else:
+            work.cavities.append(mesh)
+    if work.cavities:
+        places = tuple(_point(mesh.bounds.mean(axis=0)) for mesh in work.cavities)
+        widest = max(float(mesh.extents.max()) for mesh in work.cavities)
+        many = "1 closed cavity" if len(places) == 1 else f"{len(places)} closed cavities"
+        says = f"{many} inside the form, up to {widest:.3g} across, filled, as you allowed: slip never reaches there."
+        work.tell("fill-cavity", says, where=places, level="warn")
+    return kept
 
 
 def _united(meshes: list[Mesh], work: _Work) -> Mesh:
@@ -264,7 +293,8 @@ def _united(meshes: list[Mesh], work: _Work) -> Mesh:
         raise FormError(
             f"The form has {len(hollow)} closed surface(s) turned inward: a cavity, or a body inside out.",
             code="form-cavity",
-            remedy="Delete the inner surface: the plaster meets only the outside.",
+            remedy="Delete the inner surface, since the plaster meets only the outside, or allow a cavity to be filled "
+            "with --fill-hollow (form.fill_hollow in a job file).",
             where=places,
         )
     for mesh in meshes:

@@ -74,6 +74,14 @@ FORM: Group = (
         default=None,
         help="Allow openings in the surface to be closed flat; what was closed is said.",
     ),
+    option(
+        "The file",
+        ("form", "fill_hollow"),
+        "--fill-hollow",
+        is_flag=True,
+        default=None,
+        help="Allow a form that is modelled with its inside to be filled solid, level with its lip; it is said how.",
+    ),
 )
 SHRINKAGE: Group = (
     option(
