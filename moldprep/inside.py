@@ -100,8 +100,9 @@ class Inside:
     capacity_ml: to the brim, wet; 0 when cast solid. throat_mm: clear width of the narrowest level between
     the opening and the widest one, at `throat_at`. clay_ml: volume of the trimmed cast, wet.
     outer_mm3: of the trimmed master. slip_ml: to fill the mold to the top of the spare; slip_kept_ml: what
-    of it does not come back, as clay, spare included, and as water in the plaster. deviation: (n,) how much thicker
-    the modelled clay is than the cast's at each vertex of the modelled inside, mm in the mold.
+    of it does not come back, as clay, spare included, and as water in the plaster. modelled: the inside that was
+    modelled, casting pose; deviation: (n,) how much thicker its clay is than the cast's at each of its vertices,
+    mm in the mold.
     """
 
     mode: CastMode
@@ -126,6 +127,7 @@ class Inside:
     distances: DistanceField = field(repr=False)
     beyond: Bools = field(repr=False)
     job: CastJob = field(repr=False)
+    modelled: Mesh | None = field(default=None, repr=False)
     deviation: Floats | None = field(default=None, repr=False)
     findings: tuple[Finding, ...] = ()
 
@@ -136,16 +138,16 @@ def cast_inside(
     job: CastJob,
     *,
     fitted_scale: float = 1.0,
-    modelled: Mesh | None = None,
     watch: Watch = SILENT,
 ) -> Inside:
     """The inside of the cast that the mold of a standing master makes.
 
     fitted_scale: by which the master was scaled since the job's spill height was measured on it.
-    modelled: a modelled inside, in the casting pose, to compare with. Raises JobError for a spill height
-    that is not on the form.
+    A modelled inside (`Sizing.modelled`) is compared with it. Raises JobError for a spill height that is
+    not on the form.
     """
     watch.step(0, 3)
+    modelled = None if sizing.modelled is None else sizing.modelled.transformed(stand.turn)
     growth = 1 / (sizing.factor[0] * (1 - sizing.width_shrinkage))
     share, height = _fired(sizing, stand)
     spill = _spill(stand, job, fitted_scale)
@@ -200,6 +202,7 @@ def cast_inside(
         distances=distances,
         beyond=beyond,
         job=job,
+        modelled=modelled,
         deviation=None if differs is None else np.asarray(read_only(differs)),
         findings=findings,
     )

@@ -9,6 +9,7 @@ from .cottle import Block, choose_block
 from .cottling import CottleNeed, cottle_needs
 from .findings import Finding, worst_first
 from .formulas.walls import least_wall_mm
+from .inside import Inside, cast_inside
 from .job import Job
 from .master import Master
 from .parting import Parting, part_mold
@@ -20,6 +21,7 @@ from .pull import PullStudy, study_pulls
 from .release import Release, prove_release
 from .sizing import Sizing, size_master
 from .stand import Stand, stand_master
+from .target import Size, fitted, outcome
 from .thin import Thin, find_thin
 from .working import SILENT, Memo, Watch
 
@@ -33,6 +35,8 @@ class Plan:
     master: Master
     sizing: Sizing
     stand: Stand
+    inside: Inside
+    outcomes: tuple[Size, ...]
     study: PullStudy
     block: Block
     parting: Parting
@@ -56,21 +60,8 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
     """
     kept = memo or Memo(24)
 
-    watch.stage("size the master")
-    sizing = kept.get(
-        "sizing",
-        (master,),
-        (job.shrinkage, job.target),
-        lambda: size_master(master, job.shrinkage, job.target, watch=watch),
-    )
-    wall = job.cottle.wall_mm or least_wall_mm(float(sizing.mesh.extents.max()))
-    watch.stage("stand it in its mold")
-    stand = kept.get(
-        "stand",
-        (sizing,),
-        (job.stand, wall),
-        lambda: stand_master(sizing, job.stand, wall_mm=wall, watch=watch),
-    )
+    sizing, stand, inside, wall = _sized(master, job, kept, watch)
+    outcomes = outcome(inside, sizing, job.target, job.cast)
     watch.stage("study the pulls")
     study = kept.get("pull", (stand,), job.pull, lambda: study_pulls(stand, job.pull, watch=watch))
     watch.stage("choose the cottle")
@@ -134,7 +125,21 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         (job.plaster, job.printer),
         lambda: plan_print(stand, parting, pieces, job.plaster, job.printer, watch=watch),
     )
-    stages = (master, sizing, stand, study, block, parting, pieces, release, thin, boards, pours, printing)
+    stages = (
+        master,
+        sizing,
+        stand,
+        inside,
+        study,
+        block,
+        parting,
+        pieces,
+        release,
+        thin,
+        boards,
+        pours,
+        printing,
+    )
     findings = worst_first(tuple(finding for stage in stages for finding in stage.findings))
     return Plan(
         name=master.name,
@@ -142,6 +147,8 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         master=master,
         sizing=sizing,
         stand=stand,
+        inside=inside,
+        outcomes=outcomes,
         study=study,
         block=block,
         parting=parting,
@@ -159,9 +166,46 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
 
 def check(master: Master, job: Job, *, watch: Watch = SILENT) -> tuple[Sizing, Stand, PullStudy]:
     """The first half of a plan: how the form stands and which way plaster lets go of it."""
-    sizing = size_master(master, job.shrinkage, job.target, watch=watch)
-    wall = job.cottle.wall_mm or least_wall_mm(float(sizing.mesh.extents.max()))
-    watch.stage("stand it in its mold")
-    stand = stand_master(sizing, job.stand, wall_mm=wall, watch=watch)
+    sizing, stand, _, _ = _sized(master, job, Memo(4), watch)
     watch.stage("study the pulls")
     return sizing, stand, study_pulls(stand, job.pull, watch=watch)
+
+
+def _sized(master: Master, job: Job, kept: Memo, watch: Watch) -> tuple[Sizing, Stand, Inside, float]:
+    """The master sized and standing, the inside of its cast, and the least wall of plaster round it.
+
+    What the piece shall hold or weigh needs all three over and over; else each is kept by itself.
+    """
+    target, wall_asked = job.target, job.cottle.wall_mm
+    if target.capacity is not None or target.weight_g is not None:
+        watch.stage("size the master")
+        found = kept.get(
+            "fitted",
+            (master,),
+            (job.shrinkage, target, job.stand, job.cast, wall_asked),
+            lambda: fitted(
+                master, job.shrinkage, target, job.stand, job.cast, wall_mm=wall_asked, watch=watch
+            ),
+        )
+        wall = wall_asked or least_wall_mm(float(found.sizing.mesh.extents.max()))
+        return found.sizing, found.stand, found.inside, wall
+    watch.stage("size the master")
+    sizing = kept.get(
+        "sizing",
+        (master,),
+        (job.shrinkage, target),
+        lambda: size_master(master, job.shrinkage, target, watch=watch),
+    )
+    wall = wall_asked or least_wall_mm(float(sizing.mesh.extents.max()))
+    watch.stage("stand it in its mold")
+    stand = kept.get(
+        "stand",
+        (sizing,),
+        (job.stand, wall),
+        lambda: stand_master(sizing, job.stand, wall_mm=wall, watch=watch),
+    )
+    watch.stage("find the cast's inside")
+    inside = kept.get(
+        "inside", (sizing, stand), job.cast, lambda: cast_inside(stand, sizing, job.cast, watch=watch)
+    )
+    return sizing, stand, inside, wall

@@ -57,7 +57,8 @@ class Sizing:
     """The sized master: `mesh` is z up, foot on z = 0, its bounding box centred on the z axis.
 
     factor: master over fired along x, y, z; scale: of the form as a whole, before that. fired_size_mm:
-    None where no shrinkage is given, for then nobody knows it.
+    None where no shrinkage is given, for then nobody knows it. modelled: the
+    inside that was modelled and filled, an open surface sized and placed like the mesh.
     """
 
     width_shrinkage: float
@@ -69,6 +70,7 @@ class Sizing:
     master_size_mm: Point
     mesh: Mesh = field(repr=False)
     findings: tuple[Finding, ...] = ()
+    modelled: Mesh | None = field(default=None, repr=False)
 
 
 def size_master(
@@ -92,11 +94,15 @@ def size_master(
     low, high = master.mesh.bounds
     foot = np.array([*(low + high)[:2] / 2, low[2]])
     drawn = Mesh(master.mesh.vertices - foot, master.mesh.faces)
+    inside = None if master.inside is None else Mesh(master.inside.vertices - foot, master.inside.faces)
     _check_target(target, known)
     if target.stretch is not None:
-        drawn = _stretched(drawn, target.stretch)
+        low_mm, high_mm = _zone(target.stretch, float(drawn.extents[2]))
+        drawn = stretched(drawn, low_mm, high_mm, target.stretch.taller_mm)
+        inside = None if inside is None else stretched(inside, low_mm, high_mm, target.stretch.taller_mm)
     scale = _scale_to(target, drawn.extents) * fitted_scale
-    mesh = Mesh(drawn.vertices * (np.array(found.factor) * scale), drawn.faces)
+    grown = np.array(found.factor) * scale
+    mesh = Mesh(drawn.vertices * grown, drawn.faces)
     size = mesh.extents
     fired = size / np.array(found.factor)
     return Sizing(
@@ -109,6 +115,7 @@ def size_master(
         master_size_mm=_point(size),
         mesh=mesh,
         findings=(*found.findings, *_scaled(scale, fired), *_uncertain(found, float(fired.max()))),
+        modelled=None if inside is None else Mesh(inside.vertices * grown, inside.faces),
     )
 
 
@@ -251,9 +258,8 @@ def _scale_to(target: TargetJob, drawn: Floats) -> float:
     return 1.0
 
 
-def _stretched(drawn: Mesh, stretch: StretchJob) -> Mesh:
-    """The form, taller or lower within the zone; foot and rim as they were."""
-    height = float(drawn.extents[2])
+def _zone(stretch: StretchJob, height: float) -> tuple[float, float]:
+    """Between which heights of a form so high it is stretched; its middle part when the job says nothing."""
     low, high = stretch.zone_mm or (STRETCH_ZONE[0] * height, STRETCH_ZONE[1] * height)
     if not 0 <= low < high <= height or stretch.taller_mm <= low - high:
         raise JobError(
@@ -261,7 +267,7 @@ def _stretched(drawn: Mesh, stretch: StretchJob) -> Mesh:
             code="stretch-zone",
             remedy="Name a zone within the form, lower edge first, that does not vanish.",
         )
-    return stretched(drawn, low, high, stretch.taller_mm)
+    return low, high
 
 
 # --- findings -----------------------------------------------------------------------------------

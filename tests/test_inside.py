@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import igl
@@ -17,7 +18,7 @@ from moldprep.geometry.solids import union
 from moldprep.inside import Inside, capacity_at, cast_inside, weights_at
 from moldprep.job import CastJob, FormJob, ShrinkageJob, StandJob, TargetJob
 from moldprep.master import Master, master_from_bytes
-from moldprep.sizing import size_master
+from moldprep.sizing import Sizing, size_master
 from moldprep.stand import Stand, stand_master
 from tests.forms import from_trimesh, tumbler, turned
 from tests.npm_meshes import bunny
@@ -30,7 +31,7 @@ SECTIONS = 384
 Profile = list[tuple[float, float]]
 
 
-def stood(form: Mesh, stand: StandJob, shrinkage: ShrinkageJob) -> tuple[Stand, object]:
+def stood(form: Mesh, stand: StandJob, shrinkage: ShrinkageJob) -> tuple[Stand, Sizing]:
     sizing = size_master(Master("form", form, (), "mm", "", ()), shrinkage, TargetJob())
     return stand_master(sizing, stand, wall_mm=PLASTER_WALL), sizing
 
@@ -46,7 +47,8 @@ def inside_of(
 ) -> Inside:
     placed, sizing = stood(form, stand, shrinkage)
     job = CastJob(**cast)  # type: ignore[arg-type]
-    return cast_inside(placed, sizing, job, fitted_scale=fitted_scale, modelled=modelled)  # type: ignore[arg-type]
+    sizing = replace(sizing, modelled=modelled)
+    return cast_inside(placed, sizing, job, fitted_scale=fitted_scale)
 
 
 def cup() -> Mesh:
