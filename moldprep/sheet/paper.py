@@ -18,13 +18,14 @@ from ..pieces import leaves
 from ..planning import Plan
 from ..pull import Pull, direction_name
 from .apart import apart_svg
+from .castcard import cast_card
 from .drawings import TINTS, Drawing, cut, seam_list, view
 from .pictures import MOST_MARKS, board_picture, form_picture, pull_svg, svg_of
 from .printcard import print_card
 from .record import record_hash, record_json
 from .tiling import tiles
 from .truescale import templates
-from .words import cottle_words, fired_words, grams, lengths, seam_words, shrinkage_words
+from .words import cottle_words, fired_words, grams, holds_words, lengths, seam_words, shrinkage_words
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 MOST_RUNNERS_UP = 6
@@ -86,6 +87,7 @@ def _data(plan: Plan, paper: str, pictures: dict[str, bytes]) -> dict[str, Any]:
         "key": [
             ["Fired", fired_words(plan)],
             ["Master", lengths(plan.sizing.master_size_mm)],
+            ["Holds", holds_words(plan)],
             ["Clay", shrinkage_words(plan)],
             [
                 "Opening",
@@ -139,6 +141,7 @@ def _data(plan: Plan, paper: str, pictures: dict[str, bytes]) -> dict[str, Any]:
         ],
         "boards": _boards(plan, pictures),
         "print": print_card(plan, pictures),
+        "cast": cast_card(plan, pictures),
         "seams": [seam_words(seam) for seam in seam_list(plan)],
         "pulls": [_pull(plan, pull, number, pictures) for number, pull in enumerate(plan.study.pulls)],
         "axes": [
@@ -197,6 +200,11 @@ def _figures(plan: Plan) -> list[Figure]:
         "least reach that locks": job.pull.tolerance_mm,
         "spare depth": plan.stand.spare_mm,
         "wall of plaster": plan.block.wall_mm,
+        "wall of the cast, wet": job.cast.wall_mm,
+        "density of the clay's grains": job.cast.solids_g_ml,
+        "water in the demolded cast": job.cast.water_percent,
+        "loss on ignition": job.cast.loss_on_ignition_percent,
+        "casting slip": job.cast.slip_g_ml,
     }
     plaster = plaster_named(job.plaster.plaster)
     if plaster is not None:

@@ -11,6 +11,7 @@ import msgspec
 import numpy as np
 
 from ..findings import Finding
+from ..inside import Inside
 from ..master import Master
 from ..parting import Candidate, Seam
 from ..pieces import Joint
@@ -99,6 +100,8 @@ def record(plan: Plan) -> dict[str, Any]:
             "dry_total_g": plan.pours.dry_total_g,
             "heaviest_lift_g": plan.pours.heaviest_lift_g,
             "heaviest_lift": plan.pours.heaviest_lift,
+            "cast": _cast(plan.inside),
+            "sizes": [msgspec.to_builtins(size) for size in plan.outcomes],
             "printing": _printing(plan.printing),
             "findings": [msgspec.to_builtins(finding) for finding in plan.findings],
         }
@@ -152,6 +155,7 @@ def _sizing(sizing: Sizing) -> dict[str, Any]:
         "shrinkage": (sizing.width_shrinkage, sizing.width_shrinkage, sizing.height_shrinkage),
         "uncertainty": sizing.uncertainty,
         "factor": sizing.factor,
+        "scale": sizing.scale,
         "fired_size_mm": sizing.fired_size_mm,
     }
 
@@ -185,6 +189,33 @@ def _pull(pull: Pull) -> dict[str, Any]:
             for p in pull.places
         ],
         "verdict": pull.verdict,
+    }
+
+
+def _cast(inside: Inside) -> dict[str, Any]:
+    curve = inside.fill
+    return {
+        "mode": inside.mode,
+        "wall_mm": inside.wall_mm,
+        "vessel": inside.vessel,
+        "spill_mm": inside.spill_mm,
+        "capacity_wet_ml": inside.capacity_ml,
+        "capacity_fired_ml": inside.fired_capacity_ml,
+        "throat_mm": inside.throat_mm,
+        "throat_at": inside.throat_at,
+        "clay_ml": inside.clay_ml,
+        "slip_ml": inside.slip_ml,
+        "slip_kept_ml": inside.slip_kept_ml,
+        "weights": msgspec.to_builtins(inside.weights),
+        "closing": [msgspec.to_builtins(place) for place in inside.closing],
+        "fill": None
+        if curve is None
+        else {
+            "height_mm": curve.height_mm,
+            "wet_ml": curve.wet_ml,
+            "fired_height_mm": curve.fired_height_mm,
+            "fired_ml": curve.fired_ml,
+        },
     }
 
 

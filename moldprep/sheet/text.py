@@ -12,7 +12,7 @@ from ..pieces import leaves
 from ..planning import Plan
 from ..pull import PullStudy
 from ..stand import Stand
-from .words import cottle_words, fired_words, grams, lengths, seam_words, shrinkage_words
+from .words import cottle_words, fired_words, grams, holds_words, lengths, seam_words, shrinkage_words
 
 _STYLE = {"stop": "bold red", "warn": "yellow", "note": "dim"}
 
@@ -39,6 +39,7 @@ def plan_text(plan: Plan) -> RenderableType:
     rows: list[RenderableType] = [
         Text(f"{plan.name}: a {chosen.family} mold, {count}", style="bold"),
         Text(f"Size     fired {fired}, master {lengths(plan.sizing.master_size_mm)}"),
+        Text(f"Holds    {holds_words(plan)}"),
         Text(f"Clay     {shrinkage_words(plan)}"),
         Text(f"Opening  {plan.stand.opening}: {plan.stand.reason}"),
         Text(f"Cottle   {cottle_words(plan.block)}"),

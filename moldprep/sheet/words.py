@@ -19,6 +19,15 @@ def fired_words(plan: Plan) -> str:
     return "not known" if fired is None else lengths(fired)
 
 
+def holds_words(plan: Plan) -> str:
+    """What the fired piece holds and weighs, where that is known."""
+    inside = plan.inside
+    weighs = f"weighs {grams(inside.weights.fired_g)}"
+    if inside.fired_capacity_ml is None or inside.mode == "solid" or not inside.vessel:
+        return f"{weighs}, fired"
+    return f"{inside.fired_capacity_ml:.0f} mL to the brim, {weighs}, fired"
+
+
 def grams(value: float) -> str:
     """Grams below 10 kg, else kilograms: never more digits than a scale shows."""
     return f"{value:.0f} g" if value < 10_000 else f"{value / 1000:.2f} kg"
