@@ -16,17 +16,17 @@ from ..cottle import Block
 from ..findings import Finding
 from ..geometry.lettering import lettering
 from ..geometry.mesh import Floats, Mesh, read_only
-from ..geometry.solids import from_manifold, placed, united
+from ..geometry.solids import from_manifold, placed, to_manifold, united
 from ..job import BoardsJob, PiecesJob
-from ..pieces import Natch, Pieces, plug_for, turned_over
+from ..pieces import SAME_WAY, Natch, Pieces, plug_for, turned_over
 from ..poses import Pose
 from ..sizing import Sizing
 from ..stand import Stand
 from ..working import SILENT, Watch
 from .bed import on_bed
 from .marks import RAISED_MM, mark_in, tag
-from .plates import Plate, plate_for, upright
-from .sides import sides
+from .plates import Plate, opposites, plate_for, upright
+from .sides import Side, sides
 
 TAG_MM = 1.2
 """Thickness of a tag: thin enough to bend to a ring."""
@@ -86,11 +86,12 @@ def plan_boards(
         by_letter = {piece.letter: piece for piece in pieces.pieces}
         texts = {pose.letter: mark_text(name, pose.letter, sizing, job) for pose in poses}
         texts, unmarked = _legible(texts)
-        wanted = sides(poses, pieces, block, job)
+        wanted, form = sides(poses, pieces, block, job), to_manifold(stand.mesh)
         for k, side in enumerate(wanted):
             watch.step(k, len(wanted))
             served = [by_letter[letter] for letter in side.serves]
-            plate = plate_for(side, served, stand.mesh, block, job, finish)
+            knobs = _knobs_below(side, wanted)
+            plate = plate_for(side, served, form, block, job, finish, clear_of=knobs)
             found.append(_board(plate, texts, found, job))
         marked = {letter for board in found for letter in board.marked}
         found += [_tag(texts[pose.letter], pose, job) for pose in poses if _wants_tag(pose, texts, marked)]
@@ -118,6 +119,14 @@ def _legible(texts: dict[str, str]) -> tuple[dict[str, str], list[Finding]]:
             Finding("warn", "no-mark", says, remedy='Give a mark of plain letters: mark = "...".')
         ]
     return texts, []
+
+
+def _knobs_below(side: Side, wanted: list[Side]) -> list[Natch]:
+    """Knobs of the plate that an upright one stands on; they are the other pieces', and it shapes its own."""
+    if abs(side.rise) > SAME_WAY:
+        return []
+    below = [one for one in wanted if one.rise > SAME_WAY and set(one.serves) & set(side.serves)]
+    return [natch for one in below for natch in opposites(one)[0]]
 
 
 def _wants_tag(pose: Pose, texts: dict[str, str], marked: set[str]) -> bool:
@@ -159,9 +168,12 @@ def _says(plate: Plate) -> str:
     if kind == "flange" and rise > 0.3:
         return "Underneath, on blocks: the master stands through it; stand the cottle on its line; seal both with clay."
     if kind == "flange":
-        return "Upright, up the middle of the cottle: the master through it; seal its edges with clay."
+        return "Upright, up the middle of the cottle: the master through it; seal its edges with clay; it comes off last."
     if rise > 0.3:
-        return "Underneath, on blocks: the master's end stands through it; stand the cottle on its line."
+        return (
+            "Underneath, on blocks: the master's end stands through it; stand the cottle on its line; take it off "
+            "before the flange, and put it back under the next piece."
+        )
     return "Upright, at the end: seal it with clay; it comes off along the mold before the piece leaves the flange."
 
 

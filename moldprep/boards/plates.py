@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from math import ceil
 
 import numpy as np
 import shapely
@@ -18,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from ..cottle import Block
 from ..geometry.columns import rotation_for
 from ..geometry.mesh import Floats, Mesh
-from ..geometry.outlines import section, sections
+from ..geometry.outlines import section, silhouette
 from ..geometry.solids import Solid, difference, from_manifold, placed, prism, split, united
 from ..job import BoardsJob, PiecesJob
 from ..pieces import SAME_WAY, Natch, Piece, plug_for, turned_over
@@ -34,8 +33,6 @@ OVERSHOOT = 1.0
 """Cutters reach this far beyond what they cut, mm."""
 JUST_MM = 1e-3
 """A section so far from a face tells what stands on that side of it."""
-SECTION_STEP_MM = 1.0
-"""Distance of the sections of the form that a plate's hole is made from."""
 EDGE_MM = 2.0
 """Outside faces are looked at this deep, beyond eased edges, for where a mark may stand."""
 
@@ -54,16 +51,27 @@ class Plate:
 
 
 def plate_for(
-    side: Side, pieces: Sequence[Piece], form: Mesh, block: Block, job: BoardsJob, finish: PiecesJob
+    side: Side,
+    pieces: Sequence[Piece],
+    form: Solid,
+    block: Block,
+    job: BoardsJob,
+    finish: PiecesJob,
+    *,
+    clear_of: Sequence[Natch] = (),
 ) -> Plate:
-    """The plate of a side; `pieces` are those that it serves."""
+    """The plate of a side. pieces: those that it serves; clear_of: knobs of the plate that it stands on.
+
+    Its hole is all that the form covers beyond the face, seen along the way off: so it comes off, also past
+    a recess that its lip would reach into.
+    """
     up = np.array(side.pose.up)
     rotation = _frame(side)
-    knobs, sockets = _opposites(side)
+    knobs, sockets = opposites(side)
     thickness = max([job.thickness_mm, *(natch.depth_mm + BACK_MM for natch in sockets)])
-    depths = np.linspace(JUST_MM, thickness, 1 + ceil(thickness / SECTION_STEP_MM))
-    taken = shapely.union_all(sections(form, side.offset_mm - depths, rotation=rotation))
-    outline, line = _outline(side, rotation, up, taken, block, job)
+    beyond = from_manifold(split(form, side.normal, side.offset_mm - JUST_MM)[1])
+    taken = silhouette(beyond, rotation=rotation)
+    outline, line = _outline(side, rotation, up, block, job)
     area = _facing(shapely.difference(outline, taken.buffer(job.fit_mm)), pieces, side, rotation)
     solid = _plate(area, rotation, side.offset_mm, thickness, line)
     if side.rise < SAME_WAY:  # a slanting plate ends at the level that the pieces stand on
@@ -72,7 +80,9 @@ def plate_for(
     solid = united([solid, *(plug_for(natch, clearance=clearance) for natch in knobs)])
     for natch in sockets:
         solid = difference(solid, plug_for(natch))
-    rooms = tuple(_room(piece, side, rotation, form) for piece in pieces)
+    for natch in clear_of:
+        solid = difference(solid, plug_for(natch, clearance=job.fit_mm))
+    rooms = tuple(_room(piece, side, rotation, from_manifold(form)) for piece in pieces)
     return Plate(side, rotation, thickness, solid, rooms)
 
 
@@ -83,7 +93,7 @@ def _frame(side: Side) -> Floats:
 
 
 def _outline(
-    side: Side, rotation: Floats, up: Floats, taken: BaseGeometry, block: Block, job: BoardsJob
+    side: Side, rotation: Floats, up: Floats, block: Block, job: BoardsJob
 ) -> tuple[BaseGeometry, BaseGeometry]:
     """The plate's outer outline, and the scratch that the cottle stands on, in (u, v).
 
@@ -100,8 +110,7 @@ def _outline(
         return shapely.union_all(
             [_seen(side, k, rotation) for k in range(len(side.joints))]
         ), shapely.Polygon()
-    around = shapely.union_all([room, taken]).convex_hull
-    outline = around.buffer(_lip(around, job), join_style="mitre")
+    outline = room.convex_hull.buffer(_lip(room, job), join_style="mitre")
     return outline, room.buffer(LINE_WIDTH, join_style="mitre").difference(room)
 
 
@@ -160,7 +169,7 @@ def _room(piece: Piece, side: Side, rotation: Floats, form: Mesh) -> BaseGeometr
     )
 
 
-def _opposites(side: Side) -> tuple[list[Natch], list[Natch]]:
+def opposites(side: Side) -> tuple[list[Natch], list[Natch]]:
     """The knobs and the sockets that the plate carries for its pieces' natches."""
     knobs: list[Natch] = []
     sockets: list[Natch] = []
