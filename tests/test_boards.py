@@ -158,7 +158,7 @@ def pours(of: tuple[str, CottleKind | None], job: BoardsJob) -> tuple[Poured, ..
 
 @pytest.mark.parametrize(("of", "job"), CASES)
 def test_the_fill_is_the_piece(of: tuple[str, CottleKind | None], job: BoardsJob) -> None:
-    """Volume and place: fill and piece have all but a thousandth in common."""
+    """Volume and place: they have all in common but rounding; a natch is a hundred times what is allowed."""
     form = mold(*of)
     for one in pours(of, job):
         piece = to_manifold(form.piece(one.pose.letter).mesh)
@@ -166,12 +166,6 @@ def test_the_fill_is_the_piece(of: tuple[str, CottleKind | None], job: BoardsJob
         common = intersection(one.fill, piece).volume()
         assert one.fill.volume() == pytest.approx(volume, rel=FILL), one.pose.letter
         assert common == pytest.approx(volume, rel=FILL), one.pose.letter
-        for natch in [n for joint in form.pieces.joints for n in joint.natches]:
-            # a natch is less than a thousandth: each is looked at by itself
-            ball = to_manifold(from_trimesh(trimesh.creation.icosphere(radius=natch.diameter_mm)))
-            ball = ball.translate(tuple(natch.where))
-            here, there = intersection(ball, one.fill), intersection(ball, piece)
-            assert here.volume() == pytest.approx(there.volume(), abs=0.01 * ball.volume())
 
 
 @pytest.mark.parametrize(("of", "job"), CASES)
@@ -385,15 +379,15 @@ def test_an_insert_fills_two_sockets() -> None:
 # --- the mark -----------------------------------------------------------------------------------
 
 
-def read_on_plaster(one: Poured, board: Put) -> shapely.MultiPolygon:
-    """What is sunk into the plaster's face on the board, as it looks from outside: the viewer's right is u."""
+def read_on_plaster(plain: Solid, board: Put) -> shapely.MultiPolygon:
+    """What the board sinks into a plain face, as it looks from outside: the viewer's right is u."""
     rotation = rotation_for(board.off, up=(0.0, 1.0, 0.0) if abs(board.off[2]) > 0.9 else (0.0, 0.0, 1.0))
-    fill = from_manifold(one.fill)
-    deep, shallow = (
-        section(fill, board.face_mm - depth, rotation=rotation) for depth in (RAISED_MM + 0.2, RAISED_MM / 2)
+    level = board.face_mm - RAISED_MM / 2
+    cast = from_manifold(difference(plain, board.solid))
+    sunk = shapely.difference(
+        *(section(solid, level, rotation=rotation) for solid in (from_manifold(plain), cast))
     )
-    sunk = shapely.difference(deep, shallow).buffer(-0.05).buffer(0.05)
-    return shapely.MultiPolygon([part for part in shapely.get_parts(sunk) if part.area > 0.3])
+    return shapely.MultiPolygon([part for part in shapely.get_parts(sunk) if part.area > 0.1])
 
 
 def likeness(seen: shapely.MultiPolygon, text: str, size: float, turn: float, *, mirror: bool) -> float:
@@ -415,9 +409,7 @@ def test_the_mark_reads_on_the_plaster(of: tuple[str, CottleKind | None]) -> Non
     assert marked
     for board in marked:
         for letter in board.board.marked:
-            fill = Poured(plain[letter].pose, difference(plain[letter].fill, board.solid), (board,), ())
-            assert fill.fill.volume() == pytest.approx(plain[letter].fill.volume(), rel=1e-3)
-            seen = read_on_plaster(fill, board)
+            seen = read_on_plaster(plain[letter].fill, board)
             tries = [(size, turn) for size in (9.0, 8, 7, 6, 5) for turn in (*TURNS_DEG, 180, 270, -45, 225)]
             text = f"F7R {letter}"
             right = max(likeness(seen, text, size, turn, mirror=False) for size, turn in tries)
