@@ -46,6 +46,8 @@ SINGLE_MM = 1e-4
 """STL keeps single precision: a coordinate of 200 mm is told to 1.5e-5."""
 SKIN_MM = 0.002
 """Above what single precision rounds, below what anyone can pour."""
+CRUMB_MM3 = 1e-3
+"""Less is a rounding of the cut."""
 TOLERANCE_MM = 0.15
 MOLDS: list[tuple[str, CottleKind | None]] = [
     ("tumbler", None),
@@ -124,11 +126,10 @@ def filled(form: Mold, pose: Pose, boards: tuple[Put, ...], hard: list[Solid]) -
         # just below the face: there, sheets of no width do not join sockets to the gap round the master
         behind = split(room, one.off, one.face_mm + SKIN_MM)[0]
         back = split(cottle(form, pose), one.off, one.back_mm - 0.01)[0]
-        through = [intersection(part, back).volume() > 0 for part in parts(behind)]
-        sockets = [part for part, leaks in zip(parts(behind), through, strict=True) if not leaks]
-        clay.append(
-            united([Solid(), *(part for part, leaks in zip(parts(behind), through, strict=True) if leaks)])
-        )
+        below = [part for part in parts(behind) if part.volume() > CRUMB_MM3]
+        leaks = [intersection(part, back).volume() > 0 for part in below]
+        sockets = [part for part, leak in zip(below, leaks, strict=True) if not leak]
+        clay.append(united([Solid(), *(part for part, leak in zip(below, leaks, strict=True) if leak)]))
         before = split(room, one.off, one.face_mm)[1]
         room = united([before, *(moved(part, -2 * SKIN_MM * one.off) for part in sockets)])
     up = np.array(pose.up)
