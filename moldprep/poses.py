@@ -58,9 +58,8 @@ def plan_poses(pieces: Pieces, stand: Stand, block: Block, job: BoardsJob) -> tu
         stance = _stance(piece, up)
         base, top, on_joint = _levels(piece, pieces, up)
         bedding = None
-        if job.way == "bedded" and not before and len(pieces.pieces) > 1:
-            seam = base if stance == "lying" or not sideways(piece.pull) else None
-            bedding = None if seam is None else seam - float((stand.mesh.vertices @ np.array(up)).min())
+        if job.way == "bedded" and on_joint and not _set_below(piece, pieces, up, before):
+            bedding = base - float((stand.mesh.vertices @ np.array(up)).min())
         found.append(
             Pose(
                 letter=piece.letter,
@@ -131,6 +130,17 @@ def _levels(piece: Piece, pieces: Pieces, up: Point) -> tuple[float, float, bool
     return below, above, on_joint
 
 
+def _set_below(piece: Piece, pieces: Pieces, up: Point, before: list[Piece]) -> bool:
+    """Whether set plaster lies under the joint face that the piece stands on."""
+    letters = {one.letter for one in before}
+    for joint in pieces.joints:
+        if piece.letter in (joint.socket, joint.knob) and {joint.socket, joint.knob} & letters:
+            sign = 1.0 if piece.letter == joint.knob else -1.0
+            if sign * float(np.dot(joint.normal, up)) > SAME_WAY:
+                return True
+    return False
+
+
 def joint_planes(piece: Piece, pieces: Pieces) -> list[tuple[Point, float]]:
     """Unit normals into the piece, and offsets, of the planes on which it meets others."""
     found: list[tuple[Point, float]] = []
@@ -180,7 +190,8 @@ def _words(
     if len(pieces.pieces) == 1:
         return f"upside down: the master's {end} sealed to the board, plaster over its closed end; turn over when set"
     if not before:
-        return _first_words(stance, up, end, job, bedding, on_joint=on_joint)
+        ends = _ends(piece, pieces, up, before, job)
+        return ", ".join([_first_words(stance, up, end, job, bedding, on_joint=on_joint), *ends])
     if job.each_piece and job.way == "boards":
         return f"{stance}: on boards of its own, the master in them"
     if not sideways(piece.pull):
@@ -192,10 +203,26 @@ def _words(
     beside = [other for other in before if other not in opposite]
     if stance == "standing":
         against = f"against the soaped {_letters(before)}"
-        return f"standing as before, {against}, flange or clay taken away, the master left in"
+        wall = "wall of clay" if job.way == "bedded" else "flange"
+        return f"standing as before, {against}, the {wall} taken away, the master left in"
     words = [f"on the soaped seam face of {_letters(opposite)}"] if opposite else ["seam face on the board"]
     words += [f"against {_letters(beside)}, soaped"] if beside else []
+    words += _ends(piece, pieces, up, before, job)
     return f"lying{', turned over' if opposite else ''}: {', '.join(words)}, the master left in"
+
+
+def _ends(piece: Piece, pieces: Pieces, up: Point, before: list[Piece], job: BoardsJob) -> list[str]:
+    """What stands at the level seams of a piece that lies on its side, where the next piece is still missing."""
+    poured = {one.letter for one in before}
+    missing = sorted(
+        (pair - {piece.letter}).pop()
+        for pair in ({joint.socket, joint.knob} for joint in pieces.joints if abs(joint.normal[2]) > SAME_WAY)
+        if piece.letter in pair and not pair & poured
+    )
+    if not missing or abs(up[2]) > SAME_WAY:
+        return []
+    wall = "a smooth wall of clay" if job.way == "bedded" else "an end plate"
+    return [f"{wall} at the level seam to {' and to '.join(missing)}"]
 
 
 def _first_words(

@@ -2,49 +2,59 @@
 
 from __future__ import annotations
 
-from math import ceil
+from dataclasses import dataclass
+from math import ceil, prod
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from ..geometry.mesh import Floats, Mesh
-from ..geometry.outlines import enclosing_rectangle, hull
+from ..geometry.outlines import enclosing_rectangle, hull, polygons
 from ..geometry.solids import Solid, difference, from_manifold, parts, plug, split
 
 PIN_MM, PIN_DEPTH = 3.2, 12.0
 """Holes for 3 mm pins in the cut faces, and how deep, mm."""
 PIN_CLEAR = 3.0
 """Plate left beside a pin hole, mm."""
+SKIN_MM = 0.8
+"""Plate left above and below a pin hole, two nozzle widths; thinner plates have no pins."""
+STEP_MM = 0.5
+"""Places for pins are tried so far apart along a cut, mm."""
 CRUMB_MM3 = 1.0
 """Less than this is a rounding of the cut."""
 
 
+@dataclass(frozen=True, eq=False)
+class Printed:
+    """A board's parts, each on z = 0 with its lower left corner at the origin; cuts: made to fit the bed."""
+
+    parts: tuple[Mesh, ...]
+    cuts: int
+
+
 def on_bed(
     solid: Solid, rotation: Floats, offset: float, thickness: float, bed: tuple[float, float, float]
-) -> tuple[list[Mesh], int]:
-    """The plate as it is printed, face up, and the number of cuts; several meshes where the bed is too small.
+) -> Printed:
+    """The plate as it is printed, face up, cut and pinned where the bed is too small.
 
-    rotation, offset: of the plate's face. Each mesh lies on z = 0, its lower left corner at the origin.
+    rotation, offset: of the plate's face; what stands out of the face is no part of `thickness`.
     """
     flat = solid.transform(np.column_stack([rotation, np.array([0.0, 0.0, thickness - offset])]))
-    points = hull(from_manifold(flat).vertices[:, :2])
-    turn = np.radians(enclosing_rectangle(points)[2])
-    c, s = np.cos(-turn), np.sin(-turn)
-    flat = flat.transform(np.array([[c, -s, 0, 0], [s, c, 0, 0], [0, 0, 1.0, 0]]))
+    turn = enclosing_rectangle(hull(from_manifold(flat).vertices[:, :2]))[2]
+    flat = flat.rotate((0.0, 0.0, -turn))
     low, high = np.array(flat.bounding_box()).reshape(2, 3)
     size = high - low
+    ways = (bed[0], bed[1]), (bed[1], bed[0])
     counts = [
-        [ceil(side / room - 1e-9) for side, room in zip(size[:2], way, strict=True)]
-        for way in (bed[:2], bed[1::-1])
+        [ceil(side / room - 1e-9) for side, room in zip(size[:2].tolist(), way, strict=True)] for way in ways
     ]
-    across = min(counts, key=lambda pair: pair[0] * pair[1])
     pieces = [flat]
-    for axis, count in enumerate(across):
-        edges = low[axis] + size[axis] * np.arange(1, count) / count
-        for edge in edges:
+    for axis, count in enumerate(min(counts, key=prod)):
+        for edge in low[axis] + size[axis] * np.arange(1, count) / count:
             pieces = [half for piece in pieces for half in _pinned(piece, axis, float(edge), thickness)]
     bodies = [body for piece in pieces for body in parts(piece) if body.volume() > CRUMB_MM3]
-    return [_at_origin(from_manifold(body)) for body in bodies], len(pieces) - 1
+    return Printed(tuple(_at_origin(from_manifold(body)) for body in bodies), len(pieces) - 1)
 
 
 def _pinned(solid: Solid, axis: int, edge: float, thickness: float) -> list[Solid]:
@@ -53,39 +63,45 @@ def _pinned(solid: Solid, axis: int, edge: float, thickness: float) -> list[Soli
     ahead, behind = split(solid, normal, edge)
     if min(ahead.volume(), behind.volume()) < CRUMB_MM3:
         return [solid]
-    face = _cut_lengths(solid, axis, edge, thickness / 2)
-    for low, high in face:
-        if high - low < 2 * (PIN_MM / 2 + PIN_CLEAR):
-            continue
-        inset = PIN_MM / 2 + PIN_CLEAR
-        places = [low + inset, high - inset] if high - low > 6 * inset else [(low + high) / 2]
-        for along in places:
-            foot = np.array([along, along, thickness / 2])
-            foot[axis] = edge
-            hole = [
-                plug(foot, way * normal, radius=PIN_MM / 2, tip_radius=PIN_MM / 2, length=PIN_DEPTH)
-                for way in (1, -1)
-            ]
-            ahead, behind = difference(ahead, hole[0]), difference(behind, hole[1])
+    for along in _pin_places(solid, axis, edge, thickness):
+        foot = np.array([along, along, thickness / 2])
+        foot[axis] = edge
+        for way in (1, -1):
+            hole = plug(foot, way * normal, radius=PIN_MM / 2, tip_radius=PIN_MM / 2, length=PIN_DEPTH)
+            ahead, behind = difference(ahead, hole), difference(behind, hole)
     return [ahead, behind]
 
 
-def _cut_lengths(solid: Solid, axis: int, edge: float, height: float) -> list[tuple[float, float]]:
-    """Where the cut's middle line runs through plate, along it, mm."""
-    section = solid.slice(height).to_polygons()
-    area = shapely.union_all([shapely.Polygon()])
-    for ring in sorted(
-        (np.array(ring) for ring in section), key=lambda ring: -abs(shapely.Polygon(ring).area)
-    ):
-        area = shapely.symmetric_difference(area, shapely.Polygon(ring))
-    low, high = -1e4, 1e4
-    ends = [(edge, low), (edge, high)] if axis == 0 else [(low, edge), (high, edge)]
-    found = []
-    for line in shapely.get_parts(shapely.intersection(shapely.LineString(ends), area)):
-        if isinstance(line, shapely.LineString) and not line.is_empty:
-            values = sorted(point[1 - axis] for point in line.coords)
-            found.append((values[0], values[-1]))
-    return found
+def _pin_places(solid: Solid, axis: int, edge: float, thickness: float) -> list[float]:
+    """Where pins fit along the cut: two in each stretch of plate, so that no part fits turned over."""
+    if thickness < PIN_MM + 2 * SKIN_MM:
+        return []
+    reach = PIN_MM / 2 + SKIN_MM
+    levels = [
+        _plan(solid, level) for level in np.linspace(thickness / 2 - reach, thickness / 2 + reach, 5)[1:-1]
+    ]
+    plate = shapely.intersection_all(levels)
+    low, high = plate.bounds[1 - axis], plate.bounds[3 - axis]
+    along = np.arange(low, high, STEP_MM)
+    centre, half = np.empty((2, len(along))), np.empty(2)
+    centre[axis], centre[1 - axis] = edge, along
+    half[axis], half[1 - axis] = PIN_DEPTH + PIN_CLEAR, PIN_MM / 2 + PIN_CLEAR
+    (x, y), (wide, deep) = centre, half
+    shapely.prepare(plate)
+    fits = np.flatnonzero(shapely.contains(plate, shapely.box(x - wide, y - deep, x + wide, y + deep)))
+    stretches = [run for run in np.split(along[fits], np.flatnonzero(np.diff(fits) > 1) + 1) if len(run)]
+    for shift in (2 * PIN_MM, PIN_MM, 3 * PIN_MM, 0.0):
+        places = sorted({place for run in stretches for place in (run[0], max(run[0], run[-1] - shift))})
+        places = [place for k, place in enumerate(places) if not k or place - places[k - 1] > 2 * PIN_MM]
+        over = low + high - np.array(places)
+        if places and np.abs(over[:, None] - places).min(axis=1).max() >= PIN_MM:
+            break
+    return [float(place) for place in places]
+
+
+def _plan(solid: Solid, height: float) -> BaseGeometry:
+    """What a level plane cuts from a plate."""
+    return polygons(np.array(ring) for ring in solid.slice(height).to_polygons())
 
 
 def _at_origin(mesh: Mesh) -> Mesh:

@@ -18,6 +18,7 @@ TURNS_DEG = (0.0, 90.0, 45.0, 135.0)
 PLACES = 24
 """Places tried along each side of the room."""
 TAG_LIP_MM = 4.0
+TAG_SIZE_MM = 7.0
 
 
 def mark_in(room: BaseGeometry, text: str) -> BaseGeometry | None:
@@ -47,10 +48,18 @@ def mark_in(room: BaseGeometry, text: str) -> BaseGeometry | None:
     return None
 
 
-def tag(text: str) -> tuple[BaseGeometry, BaseGeometry]:
-    """A little plate's outline and the mirrored text on it, for pieces that no board marks."""
-    letters = mirrored(lettering(text, size=SIZES[2]))
-    return shapely.box(*letters.bounds).buffer(TAG_LIP_MM, join_style="mitre"), letters
+def tag(text: str, *, longest: float) -> tuple[BaseGeometry, BaseGeometry]:
+    """A little plate's outline and the mirrored text on it, for pieces that no board marks.
+
+    Letters of TAG_SIZE_MM, smaller ones where the tag would be longer than `longest` mm, but never smaller
+    than the least of SIZES.
+    """
+    for size in [size for size in SIZES if size <= TAG_SIZE_MM]:
+        letters = mirrored(lettering(text, size=size))
+        outline = shapely.box(*letters.bounds).buffer(TAG_LIP_MM, join_style="mitre")
+        if float(np.ptp(outline.bounds[::2])) <= longest:
+            break
+    return outline, letters
 
 
 def mirrored(letters: BaseGeometry) -> BaseGeometry:

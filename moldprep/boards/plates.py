@@ -1,7 +1,7 @@
-"""Plates to print: for each face of a piece that is neither cottle nor open, a board that shapes it.
+"""Plates to print: for each side that wants one, a board that shapes it.
 
 A plate lies on the far side of its face. It has the form's section cut out, so that the master stands
-through it, and carries the opposite of what the piece shall have: a knob for each socket. Plates print
+through it, and carries the opposite of what the pieces shall have: a knob for each socket. Plates print
 flat on their backs, knobs up, without support.
 """
 
@@ -9,24 +9,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Literal
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from ..cottle import Block
-from ..errors import Point
 from ..geometry.columns import rotation_for
 from ..geometry.mesh import Floats, Mesh
-from ..geometry.outlines import section, sections
-from ..geometry.solids import Solid, difference, placed, prism, united
+from ..geometry.outlines import section, silhouette
+from ..geometry.solids import Solid, difference, from_manifold, placed, prism, split, united
 from ..job import BoardsJob, PiecesJob
-from ..pieces import SAME_WAY, Joint, Natch, Piece, Pieces, plug_for, turned_over
-from ..poses import Pose
-from ..stand import Stand
+from ..pieces import SAME_WAY, Natch, Piece, plug_for, turned_over
+from .sides import Side, into
 
-PlateKind = Literal["flange", "end plate", "base", "lid"]
 LINE_WIDTH, LINE_DEPTH = 0.8, 0.6
 """The cottle's line: a scratch under its wall, two nozzle widths wide, so that no plaster fills it, mm."""
 LEAST_LIP = 5.0
@@ -35,173 +31,166 @@ BACK_MM = 2.0
 """Plate left under a socket of a board."""
 OVERSHOOT = 1.0
 """Cutters reach this far beyond what they cut, mm."""
+JUST_MM = 1e-3
+"""A section so far from a face tells what stands on that side of it."""
+EDGE_MM = 2.0
+"""Outside faces are looked at this deep, beyond eased edges, for where a mark may stand."""
 
 
 @dataclass(frozen=True, eq=False)
 class Plate:
     """One plate in the place where it is used. rotation: (3, 3) rows u, v and the face's normal, into the
-    piece; offset_mm of the face along it. room: where a mark may stand, in (u, v); empty on joints.
+    pieces. rooms: for each piece served, where its mark may stand, in (u, v); empty on joints.
     """
 
-    kind: PlateKind
+    side: Side
     rotation: Floats = field(repr=False)
-    offset_mm: float
     thickness_mm: float
     solid: Solid = field(repr=False)
-    room: BaseGeometry = field(repr=False)
+    rooms: tuple[BaseGeometry, ...] = field(repr=False)
 
 
-def plates_for(
-    piece: Piece, pose: Pose, pieces: Pieces, stand: Stand, block: Block, job: BoardsJob, finish: PiecesJob
-) -> list[Plate]:
-    """All plates that a piece is poured in, the one below it first."""
-    up = np.array(pose.up)
-    found = [
-        _joint_plate(faces, piece, up, stand.mesh, block, job, finish) for faces in _by_plane(piece, pieces)
-    ]
-    if not any(float(plate.rotation[2] @ up) > SAME_WAY for plate in found):
-        found.append(_outer_plate("base", up, pose.base_mm, up, stand, block, piece, pose.base_mm, job))
-    if pose.stance == "lying" and not any(plate.rotation[2][2] < -SAME_WAY for plate in found):
-        down = np.array([0.0, 0.0, -1.0])
-        found.append(
-            _outer_plate("end plate", down, -block.top_mm, up, stand, block, piece, pose.base_mm, job)
-        )
-    return sorted(found, key=lambda plate: -float(plate.rotation[2] @ up))
-
-
-def _by_plane(piece: Piece, pieces: Pieces) -> list[list[Joint]]:
-    """The piece's joints, those in one plane together."""
-    groups: list[list[Joint]] = []
-    for joint in pieces.joints:
-        if piece.letter not in (joint.socket, joint.knob):
-            continue
-        normal, offset = _into(piece, joint)
-        for group in groups:
-            other, level = _into(piece, group[0])
-            if normal @ other > SAME_WAY and abs(level - offset) < 1e-6:
-                group.append(joint)
-                break
-        else:
-            groups.append([joint])
-    return groups
-
-
-def _into(piece: Piece, joint: Joint) -> tuple[Floats, float]:
-    """Unit normal of the joint into the piece, and its offset."""
-    sign = 1.0 if piece.letter == joint.knob else -1.0
-    return sign * joint.rotation[2], sign * joint.offset_mm
-
-
-def _joint_plate(
-    joints: list[Joint],
-    piece: Piece,
-    up: Floats,
-    form: Mesh,
+def plate_for(
+    side: Side,
+    pieces: Sequence[Piece],
+    form: Solid,
     block: Block,
     job: BoardsJob,
     finish: PiecesJob,
+    *,
+    clear_of: Sequence[Natch] = (),
 ) -> Plate:
-    """The plate for one joint face, with the form's section cut out and its natches' opposites on it."""
-    normal, offset = _into(piece, joints[0])
-    rotation = rotation_for(normal, up=joints[0].rotation[1])
-    face = shapely.union_all([_seen(joint, rotation) for joint in joints])
-    rise = float(normal @ up)
-    knobs, sockets = _opposites(piece, joints)
+    """The plate of a side. pieces: those that it serves; clear_of: knobs of the plate that it stands on.
+
+    Its hole is all that the form covers beyond the face, seen along the way off: so it comes off, also past
+    a recess that its lip would reach into.
+    """
+    up = np.array(side.pose.up)
+    rotation = _frame(side)
+    knobs, sockets = opposites(side)
     thickness = max([job.thickness_mm, *(natch.depth_mm + BACK_MM for natch in sockets)])
-    depths = offset - np.linspace(0, thickness, 3)
-    taken = shapely.union_all(
-        [section(form, offset, rotation=rotation), *sections(form, depths, rotation=rotation)]
-    )
-    line: BaseGeometry = shapely.Polygon()
-    if rise > SAME_WAY:
-        whole = shapely.Polygon(block.outline @ rotation[:2, :2].T) if abs(normal[2]) > SAME_WAY else face
-        outline = shapely.union_all([whole, taken]).convex_hull
-        outline = outline.buffer(_lip(outline, job), join_style="mitre")
-        line = whole.buffer(LINE_WIDTH, join_style="mitre").difference(whole)
-        kind: PlateKind = "flange" if np.dot(normal, piece.pull) > SAME_WAY else "end plate"
-    elif rise < -SAME_WAY:
-        outline, kind = face, "lid"
-    else:
-        outline = _raised(face, rotation[:2] @ up, job.lip_mm)
-        kind = "flange" if np.dot(normal, piece.pull) > SAME_WAY else "end plate"
-    area = shapely.difference(outline, taken.buffer(job.fit_mm))
-    solid = _plate(area, rotation, offset, thickness, line)
+    beyond = from_manifold(split(form, side.normal, side.offset_mm - JUST_MM)[1])
+    taken = silhouette(beyond, rotation=rotation)
+    outline, line = _outline(side, rotation, up, block, job)
+    area = _facing(shapely.difference(outline, taken.buffer(job.fit_mm)), pieces, side, rotation)
+    solid = _plate(area, rotation, side.offset_mm, thickness, line)
+    if side.rise < SAME_WAY:  # a slanting plate ends at the level that the pieces stand on
+        solid = split(solid, up, side.pose.base_mm)[0]
     clearance = finish.natch_clearance_mm if finish.natches == "insert" else 0.0
-    for natch in knobs:
-        solid = united([solid, plug_for(natch, clearance=clearance)])
+    solid = united([solid, *(plug_for(natch, clearance=clearance) for natch in knobs)])
     for natch in sockets:
         solid = difference(solid, plug_for(natch))
-    return Plate(kind, rotation, offset, thickness, solid, shapely.Polygon())
+    for natch in clear_of:
+        solid = difference(solid, plug_for(natch, clearance=job.fit_mm))
+    rooms = tuple(_room(piece, side, rotation, from_manifold(form)) for piece in pieces)
+    return Plate(side, rotation, thickness, solid, rooms)
 
 
-def _outer_plate(
-    kind: PlateKind,
-    normal: Floats,
-    offset: float,
-    up: Floats,
-    stand: Stand,
-    block: Block,
-    piece: Piece,
-    base_mm: float,
-    job: BoardsJob,
-) -> Plate:
-    """A plain plate under or beside an outside face, which the mark may be cast into."""
-    rotation = rotation_for(normal, up=(0.0, 1.0, 0.0) if abs(normal[2]) > SAME_WAY else None)
-    whole = shapely.Polygon(block.outline @ rotation[:2, :2].T)
-    opening = section(stand.mesh, offset + 1e-6, rotation=rotation)
-    face = shapely.difference(section(piece.mesh, offset + 2.0, rotation=rotation), opening.buffer(2.0))
-    if kind == "base":
-        outline = whole.convex_hull.buffer(_lip(whole, job), join_style="mitre")
-        line = whole.buffer(LINE_WIDTH, join_style="mitre").difference(whole)
+def _frame(side: Side) -> Floats:
+    if side.joints:
+        return rotation_for(side.normal, up=side.joints[0].rotation[1])
+    return rotation_for(side.normal, up=(0.0, 1.0, 0.0))
+
+
+def _outline(
+    side: Side, rotation: Floats, up: Floats, block: Block, job: BoardsJob
+) -> tuple[BaseGeometry, BaseGeometry]:
+    """The plate's outer outline, and the scratch that the cottle stands on, in (u, v).
+
+    Underneath, a plate reaches beyond the cottle; beside the piece it fills the cottle from side to
+    side and stands out at the open side; on top it covers the piece.
+    """
+    room = _cottle_at(side, rotation, up, block)
+    if abs(side.rise) < SAME_WAY:
+        x, y = job.lip_mm * (rotation[:2] @ up)
+        return shapely.union_all(
+            [room, shapely.affinity.translate(room, x, y)]
+        ).convex_hull, shapely.Polygon()
+    if side.rise < 0:
+        return shapely.union_all(
+            [_seen(side, k, rotation) for k in range(len(side.joints))]
+        ), shapely.Polygon()
+    outline = room.convex_hull.buffer(_lip(room, job), join_style="mitre")
+    return outline, room.buffer(LINE_WIDTH, join_style="mitre").difference(room)
+
+
+def _cottle_at(side: Side, rotation: Floats, up: Floats, block: Block) -> BaseGeometry:
+    """What the plane cuts from the room in the cottle: from the level stood on up to the open side."""
+    level = abs(side.normal[2]) > SAME_WAY
+    if level:
+        whole: BaseGeometry = shapely.Polygon(block.outline @ rotation[:2, :2].T)
     else:
-        own = _half_plane(rotation[:2] @ up, base_mm)
-        outline = _raised(shapely.intersection(whole, own), rotation[:2] @ up, job.lip_mm)
-        line = shapely.Polygon()
-    return Plate(
-        kind,
-        rotation,
-        offset,
-        job.thickness_mm,
-        _plate(outline, rotation, offset, job.thickness_mm, line),
-        face,
+        prismatic = from_manifold(prism(block.outline, block.bottom_mm, block.top_mm))
+        whole = section(prismatic, side.offset_mm, rotation=rotation)
+    if side.rise > SAME_WAY:
+        return whole if level else _seen_together(side, rotation, whole)
+    for way, least in ((up, side.pose.base_mm), (-up, -side.pose.open_mm)):
+        whole = _ahead(whole, rotation, side.offset_mm, way, least)
+    return whole
+
+
+def _seen_together(side: Side, rotation: Floats, whole: BaseGeometry) -> BaseGeometry:
+    """Between the end plates of pieces that lie on the plane: as far as their joints reach along it."""
+    if not side.joints:
+        return whole
+    joints = shapely.union_all([_seen(side, k, rotation) for k in range(len(side.joints))])
+    return shapely.intersection(whole, shapely.box(*joints.bounds))
+
+
+def _ahead(area: BaseGeometry, rotation: Floats, offset: float, way: Floats, least: float) -> BaseGeometry:
+    """The part of a figure in the plane rotation[2] . p = offset where way . p > least."""
+    flat, rest = rotation[:2] @ way, least - offset * float(rotation[2] @ way)
+    length = float(np.linalg.norm(flat))
+    if length < JUST_MM:
+        return area
+    ahead, far = flat / length, 1e4
+    start, along = rest / length * ahead, np.array([-ahead[1], ahead[0]])
+    corners = [start - far * along, start + far * along]
+    corners += [start + far * (along + ahead), start + far * (ahead - along)]
+    return shapely.intersection(area, shapely.Polygon(corners))
+
+
+def _facing(area: BaseGeometry, pieces: Sequence[Piece], side: Side, rotation: Floats) -> BaseGeometry:
+    """The parts of a plate that plaster stands on: a disc in a foot recess shapes nothing."""
+    plaster = shapely.union_all(
+        [section(piece.mesh, side.offset_mm + JUST_MM, rotation=rotation) for piece in pieces]
+    )
+    touched = [part for part in shapely.get_parts(area) if shapely.intersection(part, plaster).area > JUST_MM]
+    return shapely.union_all(touched)
+
+
+def _room(piece: Piece, side: Side, rotation: Floats, form: Mesh) -> BaseGeometry:
+    """Where the piece's mark may stand on the plate: clear of its edges and of the form's end."""
+    if side.joints:
+        return shapely.Polygon()
+    face = section(piece.mesh, side.offset_mm + EDGE_MM, rotation=rotation)
+    return shapely.difference(
+        face, section(form, side.offset_mm + JUST_MM, rotation=rotation).buffer(EDGE_MM)
     )
 
 
-def _half_plane(flat: Floats, least: float) -> BaseGeometry:
-    """Where flat . (u, v) > least."""
-    along, far = np.array([-flat[1], flat[0]]), 1e4
-    start = least * flat
-    return shapely.Polygon(
-        [start - far * along, start + far * along, start + far * (along + flat), start + far * (flat - along)]
-    )
-
-
-def _opposites(piece: Piece, joints: list[Joint]) -> tuple[list[Natch], list[Natch]]:
-    """The knobs and the sockets that the board carries for a piece's natches."""
+def opposites(side: Side) -> tuple[list[Natch], list[Natch]]:
+    """The knobs and the sockets that the plate carries for its pieces' natches."""
     knobs: list[Natch] = []
     sockets: list[Natch] = []
-    for joint in joints:
+    for joint in side.joints:
+        from_socket = bool(into(joint.socket, joint)[0] @ side.normal > 0)
         if joint.kind == "insert":
-            knobs += joint.natches if piece.letter == joint.socket else map(turned_over, joint.natches)
-        elif piece.letter == joint.socket:
+            knobs += joint.natches if from_socket else map(turned_over, joint.natches)
+        elif from_socket:
             knobs += joint.natches
         else:
             sockets += joint.natches
     return knobs, sockets
 
 
-def _seen(joint: Joint, rotation: Floats) -> BaseGeometry:
-    """The joint's outline in the axes of another frame of the same plane."""
+def _seen(side: Side, number: int, rotation: Floats) -> BaseGeometry:
+    """A joint's outline in the axes of another frame of the same plane."""
+    joint = side.joints[number]
     turn = rotation[:2] @ joint.rotation[:2].T
     shift = rotation[:2] @ (joint.offset_mm * joint.rotation[2])
     (a, b), (c, d) = turn
     return shapely.affinity.affine_transform(joint.outline, [a, b, c, d, *shift])
-
-
-def _raised(face: BaseGeometry, up: Floats, lip: float) -> BaseGeometry:
-    """A face, carried on by `lip` beyond its open side."""
-    x, y = lip * up / max(float(np.linalg.norm(up)), 1e-9)
-    return shapely.union_all([face, shapely.affinity.translate(face, x, y)]).convex_hull
 
 
 def _lip(outline: BaseGeometry, job: BoardsJob) -> float:
@@ -232,9 +221,3 @@ def contours(part: shapely.Polygon) -> Sequence[Floats]:
     """Outer outline counter-clockwise and holes clockwise, without repeated last points."""
     turned = shapely.orient_polygons(part)
     return [np.array(ring.coords)[:-1] for ring in (turned.exterior, *turned.interiors)]
-
-
-def facing(plate: Plate) -> Point:
-    """The way the plate comes off: away from the piece."""
-    x, y, z = (-float(value) + 0.0 for value in plate.rotation[2])
-    return x, y, z

@@ -301,7 +301,7 @@ def _boards(plan: Plan, pictures: dict[str, bytes]) -> list[dict[str, Any]]:
         ]
         name = f"board{number}.svg"
         pictures[name] = svg_of(board_picture(board.prints[0])).encode()
-        letters = ", ".join(tag.piece for tag in tags)
+        letters = ", ".join(letter for tag in tags for letter in tag.serves)
         found.append(
             {
                 "name": f"Tags for {letters}" if board in tags else board.name,

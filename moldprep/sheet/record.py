@@ -80,7 +80,7 @@ def record(plan: Plan) -> dict[str, Any]:
             "boards": [
                 {
                     "name": board.name,
-                    "piece": board.piece,
+                    "pieces": board.serves,
                     "kind": board.kind,
                     "prints_mm": [part.extents for part in board.prints],
                     "cuts": board.cuts,
