@@ -193,8 +193,6 @@ class BoardsJob(Part, frozen=True):
     each_piece: bool = False
     """A board for every piece instead of pouring against set plaster; the fit then suffers from the
     spread of the plaster's expansion."""
-    bed_mm: tuple[Positive, Positive, Positive] = (220.0, 220.0, 250.0)
-    """The printer's bed and height; larger boards are cut and pinned."""
     thickness_mm: Annotated[float, Meta(ge=2, le=30)] = 6.0
     """Of flanges and end plates: stiff enough for a hand's width of plaster on it (common practice)."""
     lip_mm: Annotated[float, Meta(ge=0, le=60)] = 15.0
@@ -277,7 +275,7 @@ class PrinterJob(Part, frozen=True):
     """The printer that the master is made on, and how it prints."""
 
     bed_mm: tuple[Positive, Positive, Positive] = (220.0, 220.0, 250.0)
-    """Bed and height."""
+    """Bed and height; larger boards are cut and pinned, too."""
     layer_mm: Annotated[float, Meta(gt=0.01, le=2)] = 0.2
     shell_mm: Annotated[float, Meta(gt=0, le=20)] = 1.2
     infill_percent: Annotated[float, Meta(ge=0, le=100)] = 15.0

@@ -105,9 +105,18 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
     boards = kept.get(
         "boards",
         (sizing, stand, block, pieces),
-        (job.boards, job.pieces),
+        (job.boards, job.pieces, job.printer.bed_mm),
         lambda: plan_boards(
-            poses, pieces, stand, block, sizing, master.name, job.boards, job.pieces, watch=watch
+            poses,
+            pieces,
+            stand,
+            block,
+            sizing,
+            master.name,
+            job.boards,
+            job.pieces,
+            bed_mm=job.printer.bed_mm,
+            watch=watch,
         ),
     )
     needs = cottle_needs(poses, pieces, block)

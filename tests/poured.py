@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from functools import cache
 
 from moldprep.boards import Boards, plan_boards
+from moldprep.boards.bed import Bed
 from moldprep.cottle import Block, choose_block
 from moldprep.files.read import read_master
 from moldprep.formulas.walls import least_wall_mm
-from moldprep.job import BoardsJob, CottleJob, CottleKind, PiecesJob, PullJob, job_from_dict
+from moldprep.job import BoardsJob, CottleJob, CottleKind, PiecesJob, PrinterJob, PullJob, job_from_dict
 from moldprep.parting import part_mold
 from moldprep.pieces import Piece, Pieces, cut_pieces
 from moldprep.poses import Pose, plan_poses
@@ -18,6 +19,7 @@ from moldprep.sizing import Sizing, size_master
 from moldprep.stand import Stand, stand_master
 from tests.samples import FOLDER, catalog
 
+BED = PrinterJob().bed_mm
 SHARP = PiecesJob(chamfer_mm=0)
 """Edges are eased after pouring."""
 
@@ -38,9 +40,17 @@ class Mold:
     def poses(self, job: BoardsJob) -> tuple[Pose, ...]:
         return plan_poses(self.pieces, self.stand, self.block, job)
 
-    def boards(self, job: BoardsJob, finish: PiecesJob = SHARP) -> Boards:
+    def boards(self, job: BoardsJob, finish: PiecesJob = SHARP, bed_mm: Bed = BED) -> Boards:
         return plan_boards(
-            self.poses(job), self.pieces, self.stand, self.block, self.sizing, self.name, job, finish
+            self.poses(job),
+            self.pieces,
+            self.stand,
+            self.block,
+            self.sizing,
+            self.name,
+            job,
+            finish,
+            bed_mm=bed_mm,
         )
 
 

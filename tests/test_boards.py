@@ -12,7 +12,7 @@ import shapely
 import trimesh
 
 from moldprep.boards import Board, mark_text
-from moldprep.boards.bed import PIN_DEPTH, PIN_MM, on_bed
+from moldprep.boards.bed import PIN_DEPTH, PIN_MM, Bed, on_bed
 from moldprep.boards.marks import RAISED_MM, TURNS_DEG
 from moldprep.cottling import GRIP_MM
 from moldprep.geometry.columns import rotation_for
@@ -36,7 +36,7 @@ from moldprep.job import BoardsJob, CottleKind, PiecesJob
 from moldprep.poses import Pose
 from moldprep.sheet.meshes import stl_bytes
 from tests.forms import from_trimesh
-from tests.poured import SHARP, Mold, mold
+from tests.poured import BED, SHARP, Mold, mold
 
 BLANK = BoardsJob(mark="")
 EACH = BoardsJob(mark="", each_piece=True)
@@ -217,10 +217,10 @@ def test_every_print_is_closed_lies_flat_and_fits_the_bed(
     of: tuple[str, CottleKind | None], job: BoardsJob
 ) -> None:
     for board in mold(*of).boards(job).boards:
-        assert_printable(board, job)
+        assert_printable(board)
 
 
-def assert_printable(board: Board, job: BoardsJob) -> None:
+def assert_printable(board: Board, bed_mm: Bed = BED) -> None:
     """Closed in both eyes; within the bed; nothing but pin holes hangs over by more than 45 degrees."""
     holes = 0.0
     for mesh in board.prints:
@@ -228,9 +228,9 @@ def assert_printable(board: Board, job: BoardsJob) -> None:
         assert found.is_watertight and found.is_winding_consistent and found.volume > 0
         assert to_manifold(from_trimesh(found)).volume() == pytest.approx(mesh.volume, rel=1e-4)
         assert found.bounds[0] == pytest.approx([0, 0, 0], abs=SINGLE_MM)
-        across, bed = sorted(found.extents[:2]), sorted(job.bed_mm[:2])
+        across, bed = sorted(found.extents[:2]), sorted(bed_mm[:2])
         assert across[0] <= bed[0] + SINGLE_MM and across[1] <= bed[1] + SINGLE_MM
-        assert found.extents[2] <= job.bed_mm[2]
+        assert found.extents[2] <= bed_mm[2]
         hangs = (found.face_normals[:, 2] < -np.sqrt(0.5) - 1e-3) & (found.triangles_center[:, 2] > 1e-3)
         holes += float(found.area_faces[hangs].sum())
     pins = pin_count(board)
@@ -248,18 +248,18 @@ def pin_count(board: Board) -> int:
 
 @pytest.mark.parametrize("bed_mm", [(150.0, 150.0, 200.0), (110.0, 190.0, 200.0), (80.0, 80.0, 80.0)])
 def test_boards_cut_for_a_small_bed_keep_all_but_their_pin_holes(bed_mm: tuple[float, float, float]) -> None:
-    job = BoardsJob(mark="", each_piece=True, bed_mm=bed_mm)
-    found = mold("sphere").boards(job)
+    job = BoardsJob(mark="", each_piece=True)
+    found = mold("sphere").boards(job, bed_mm=bed_mm)
     assert [finding.code for finding in found.findings].count("boards-split") == 1
     for board in found.boards:
         assert board.cuts > 0 and pin_count(board) > 0
-        assert_printable(board, job)
+        assert_printable(board, bed_mm)
 
 
 def test_the_square_tray_s_base_is_cut_and_pinned_by_itself() -> None:
     (board,) = mold("square-tray").boards(BLANK).boards
     assert len(board.prints) == 4
-    assert_printable(board, BLANK)
+    assert_printable(board)
     assert pin_count(board) >= 3
 
 
@@ -374,7 +374,7 @@ def test_an_insert_fills_two_sockets() -> None:
     share = 24 * np.sin(2 * np.pi / 48) / np.pi
     assert board.mesh.volume == pytest.approx(share * smooth, rel=1e-6)
     assert board.kind == "insert" and board.serves == () and board.off is None
-    assert_printable(board, BLANK)
+    assert_printable(board)
 
 
 # --- the mark -----------------------------------------------------------------------------------
@@ -428,11 +428,12 @@ def test_every_piece_is_marked_once(of: tuple[str, CottleKind | None]) -> None:
 
 def test_a_tag_reads_in_the_plaster_and_fits_the_bed() -> None:
     form = mold("sphere")
-    job = BoardsJob(mark="a mold with quite a long name that goes on", bed_mm=(180, 180, 100))
-    tags = [board for board in form.boards(job).boards if board.kind == "tag"]
+    job = BoardsJob(mark="a mold with quite a long name that goes on")
+    bed = (180.0, 180.0, 100.0)
+    tags = [board for board in form.boards(job, bed_mm=bed).boards if board.kind == "tag"]
     assert [tag.serves for tag in tags] == [("B",), ("A",)]
     for tag in tags:
-        assert_printable(tag, job)
+        assert_printable(tag, bed)
         assert len(tag.prints) == 2 or tag.cuts == 0
         flat = section(tag.mesh, tag.mesh.bounds[1, 2] - RAISED_MM / 2)
         text = f"{job.mark} {tag.serves[0]}"

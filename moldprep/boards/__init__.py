@@ -23,7 +23,7 @@ from ..poses import Pose
 from ..sizing import Sizing
 from ..stand import Stand
 from ..working import SILENT, Watch
-from .bed import on_bed
+from .bed import Bed, on_bed
 from .marks import RAISED_MM, mark_in, tag
 from .plates import Plate, opposites, plate_for, upright
 from .sides import Side, sides
@@ -76,6 +76,7 @@ def plan_boards(
     job: BoardsJob,
     finish: PiecesJob,
     *,
+    bed_mm: Bed,
     watch: Watch = SILENT,
 ) -> Boards:
     """The plates for the first piece, or for each, those that later pieces want too, and tags with the mark
@@ -91,12 +92,12 @@ def plan_boards(
             watch.step(k, len(wanted))
             served = [by_letter[letter] for letter in side.serves]
             knobs = _knobs_below(side, wanted)
-            plate = plate_for(side, served, form, block, job, finish, clear_of=knobs)
-            found.append(_board(plate, texts, found, job))
+            plate = plate_for(side, served, form, block, job, finish, bed_mm=bed_mm, clear_of=knobs)
+            found.append(_board(plate, texts, found, bed_mm))
         marked = {letter for board in found for letter in board.marked}
-        found += [_tag(texts[pose.letter], pose, job) for pose in poses if _wants_tag(pose, texts, marked)]
+        found += [_tag(texts[pose.letter], pose, bed_mm) for pose in poses if _wants_tag(pose, texts, marked)]
     if finish.natches == "insert":
-        found += _inserts(pieces, job, finish)
+        found += _inserts(pieces, finish, bed_mm)
     return Boards(tuple(found), (*unmarked, *_bed_findings(found), *_spread(poses, block, job)))
 
 
@@ -133,7 +134,7 @@ def _wants_tag(pose: Pose, texts: dict[str, str], marked: set[str]) -> bool:
     return bool(texts[pose.letter]) and pose.letter not in marked
 
 
-def _board(plate: Plate, texts: dict[str, str], before: Sequence[Board], job: BoardsJob) -> Board:
+def _board(plate: Plate, texts: dict[str, str], before: Sequence[Board], bed_mm: Bed) -> Board:
     """The plate as a board, with the marks of its pieces where it has room and they have none yet."""
     side, solid, marked = plate.side, plate.solid, []
     done = {letter for board in before for letter in board.marked}
@@ -143,7 +144,7 @@ def _board(plate: Plate, texts: dict[str, str], before: Sequence[Board], job: Bo
             low, high = side.offset_mm - plate.thickness_mm / 2, side.offset_mm + RAISED_MM
             solid = united([solid, placed(upright(letters, low, high), plate.rotation)])
             marked.append(letter)
-    printed = on_bed(solid, plate.rotation, side.offset_mm, plate.thickness_mm, job.bed_mm)
+    printed = on_bed(solid, plate.rotation, side.offset_mm, plate.thickness_mm, bed_mm)
     name = f"{''.join(side.serves)}-{side.kind.replace(' ', '-')}"
     same = sum(board.kind == side.kind and board.serves == side.serves for board in before)
     return Board(
@@ -177,16 +178,16 @@ def _says(plate: Plate) -> str:
     return "Upright, at the end: seal it with clay; it comes off along the mold before the piece leaves the flange."
 
 
-def _tag(text: str, pose: Pose, job: BoardsJob) -> Board:
-    outline, letters = tag(text, longest=max(job.bed_mm[:2]))
+def _tag(text: str, pose: Pose, bed_mm: Bed) -> Board:
+    outline, letters = tag(text, longest=max(bed_mm[:2]))
     solid = united([upright(outline, 0.0, TAG_MM), upright(letters, TAG_MM / 2, TAG_MM + RAISED_MM)])
     says = "Stick it flat to the inside of the cottle, letters inward: the mark is cast into the piece's outside."
     name, letter = f"{pose.letter}-tag", (pose.letter,)
-    printed = on_bed(solid, FLAT, TAG_MM, TAG_MM, job.bed_mm)
+    printed = on_bed(solid, FLAT, TAG_MM, TAG_MM, bed_mm)
     return Board(name, "tag", letter, letter, from_manifold(solid), None, printed.parts, printed.cuts, says)
 
 
-def _inserts(pieces: Pieces, job: BoardsJob, finish: PiecesJob) -> list[Board]:
+def _inserts(pieces: Pieces, finish: PiecesJob, bed_mm: Bed) -> list[Board]:
     """One insert for each size of natch: two knobs foot to foot."""
     sizes: dict[float, list[Natch]] = {}
     for joint in pieces.joints:
@@ -196,7 +197,7 @@ def _inserts(pieces: Pieces, job: BoardsJob, finish: PiecesJob) -> list[Board]:
     for number, natches in enumerate(sizes.values(), 1):
         one = replace(natches[0], where=(0.0, 0.0, 0.0), axis=(0.0, 0.0, 1.0))
         solid = united([plug_for(way, root=0.0) for way in (one, turned_over(one))])
-        printed = on_bed(solid, FLAT, one.depth_mm, 2 * one.depth_mm, job.bed_mm)
+        printed = on_bed(solid, FLAT, one.depth_mm, 2 * one.depth_mm, bed_mm)
         says = f"Print {len(natches)}: one for each natch of {one.diameter_mm:.0f} mm; they lie loose in their sockets."
         mesh = from_manifold(solid)
         found.append(

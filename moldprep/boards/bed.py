@@ -13,6 +13,8 @@ from ..geometry.mesh import Floats, Mesh
 from ..geometry.outlines import enclosing_rectangle, hull, polygons
 from ..geometry.solids import Solid, difference, from_manifold, parts, plug, split
 
+Bed = tuple[float, float, float]
+"""The printer's width, depth and height, mm."""
 PIN_MM, PIN_DEPTH = 3.2, 12.0
 """Holes for 3 mm pins in the cut faces, and how deep, mm."""
 PIN_CLEAR = 3.0
@@ -33,9 +35,7 @@ class Printed:
     cuts: int
 
 
-def on_bed(
-    solid: Solid, rotation: Floats, offset: float, thickness: float, bed: tuple[float, float, float]
-) -> Printed:
+def on_bed(solid: Solid, rotation: Floats, offset: float, thickness: float, bed: Bed) -> Printed:
     """The plate as it is printed, face up, cut and pinned where the bed is too small.
 
     rotation, offset: of the plate's face; what stands out of the face is no part of `thickness`.

@@ -21,6 +21,7 @@ from ..geometry.outlines import section, silhouette
 from ..geometry.solids import Solid, difference, from_manifold, placed, prism, split, united
 from ..job import BoardsJob, PiecesJob
 from ..pieces import SAME_WAY, Natch, Piece, plug_for, turned_over
+from .bed import Bed
 from .sides import Side, into
 
 LINE_WIDTH, LINE_DEPTH = 0.8, 0.6
@@ -58,6 +59,7 @@ def plate_for(
     job: BoardsJob,
     finish: PiecesJob,
     *,
+    bed_mm: Bed,
     clear_of: Sequence[Natch] = (),
 ) -> Plate:
     """The plate of a side. pieces: those that it serves; clear_of: knobs of the plate that it stands on.
@@ -71,7 +73,7 @@ def plate_for(
     thickness = max([job.thickness_mm, *(natch.depth_mm + BACK_MM for natch in sockets)])
     beyond = from_manifold(split(form, side.normal, side.offset_mm - JUST_MM)[1])
     taken = silhouette(beyond, rotation=rotation)
-    outline, line = _outline(side, rotation, up, block, job)
+    outline, line = _outline(side, rotation, up, block, job, bed_mm)
     area = _facing(shapely.difference(outline, taken.buffer(job.fit_mm)), pieces, side, rotation)
     solid = _plate(area, rotation, side.offset_mm, thickness, line)
     if side.rise < SAME_WAY:  # a slanting plate ends at the level that the pieces stand on
@@ -93,7 +95,7 @@ def _frame(side: Side) -> Floats:
 
 
 def _outline(
-    side: Side, rotation: Floats, up: Floats, block: Block, job: BoardsJob
+    side: Side, rotation: Floats, up: Floats, block: Block, job: BoardsJob, bed_mm: Bed
 ) -> tuple[BaseGeometry, BaseGeometry]:
     """The plate's outer outline, and the scratch that the cottle stands on, in (u, v).
 
@@ -110,7 +112,7 @@ def _outline(
         return shapely.union_all(
             [_seen(side, k, rotation) for k in range(len(side.joints))]
         ), shapely.Polygon()
-    outline = room.convex_hull.buffer(_lip(room, job), join_style="mitre")
+    outline = room.convex_hull.buffer(_lip(room, job, bed_mm), join_style="mitre")
     return outline, room.buffer(LINE_WIDTH, join_style="mitre").difference(room)
 
 
@@ -193,12 +195,10 @@ def _seen(side: Side, number: int, rotation: Floats) -> BaseGeometry:
     return shapely.affinity.affine_transform(joint.outline, [a, b, c, d, *shift])
 
 
-def _lip(outline: BaseGeometry, job: BoardsJob) -> float:
+def _lip(outline: BaseGeometry, job: BoardsJob, bed_mm: Bed) -> float:
     """How far the board reaches beyond the cottle: less, where it then fits the bed in one."""
     low_x, low_y, high_x, high_y = outline.bounds
-    room = min(
-        (bed - side) / 2 for bed, side in zip(job.bed_mm, (high_x - low_x, high_y - low_y), strict=False)
-    )
+    room = min((bed - side) / 2 for bed, side in zip(bed_mm, (high_x - low_x, high_y - low_y), strict=False))
     return room if LEAST_LIP <= room < job.lip_mm else job.lip_mm
 
 

@@ -142,13 +142,15 @@ def _deviation(plan: Plan, pictures: dict[str, bytes]) -> dict[str, str] | None:
         face_texture=kind,
     )
     pictures["inside.svg"] = svg_of(shown).encode()
-    less, more = float(inside.deviation.max()), float(-inside.deviation.min())
+    less, more = (
+        abs(float(most)) for most in (inside.deviation.max(initial=0), inside.deviation.min(initial=0))
+    )
     return {
         "picture": "inside.svg",
         "alt": "The modelled inside seen from above, coloured by how the drained cast differs from it",
         "says": "A drained cast follows the outside, not the inside that was modelled. Plain: within "
-        f"{SAME_MM:g} mm of it. Dotted: less clay than modelled, by {max(less, 0):.1f} mm at the most. Striped: more clay, "
-        f"by {max(more, 0):.1f} mm at the most.",
+        f"{SAME_MM:g} mm of it. Dotted: less clay than modelled, by {less:.1f} mm at the most. Striped: more clay, "
+        f"by {more:.1f} mm at the most.",
     }
 
 
