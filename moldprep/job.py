@@ -228,8 +228,8 @@ class CastJob(Part, frozen=True):
     wall_mm: Annotated[float, Meta(gt=0, le=50)] = 4.0
     """Of wet clay, when the slip is poured out; 3-5 mm is common practice for tableware."""
     spill_mm: float | None = None
-    """Height above the foot, on the master, at which it spills: the tip of a low spout; the rim's lowest
-    place when left out."""
+    """Height above the foot, on the master before it is scaled for capacity or weight, at which it spills: the
+    tip of a low spout; the rim's lowest place when left out."""
     slip_g_ml: Annotated[float, Meta(gt=1, le=2.5)] = 1.775
     """Casting slip; 1.75-1.80 is usual."""
     solids_g_ml: Annotated[float, Meta(gt=1.5, le=4)] = 2.6
