@@ -69,6 +69,7 @@ def record(plan: Plan) -> dict[str, Any]:
             "joints": [_joint(joint) for joint in plan.pieces.joints],
             "release": {
                 "opens": plan.release.opens,
+                "missing_mm3": plan.release.missing_mm3,
                 "order": plan.release.order,
                 "tolerance_mm": plan.release.tolerance_mm,
                 "blocking_mm": plan.release.blocking,
