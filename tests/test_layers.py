@@ -24,6 +24,7 @@ LAYERS = [
     {"cottle"},
     {"parting"},
     {"pieces"},
+    {"ease"},
     {"release", "thin"},
     {"poses"},
     {"boards", "cottling"},

@@ -1,0 +1,186 @@
+"""The smallest taper about the pulls that lets the form go."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..geometry.columns import rotation_for
+from ..geometry.easing import Narrowing, half_widths, split_across
+from ..geometry.mesh import Floats, Mesh
+from ..parting import locked_in
+from ..pieces.met import classes
+from ..pull import LOCKED
+from ..working import Watch
+from .ground import (
+    Ground,
+    Verdict,
+    drafts,
+    dragging,
+    judged,
+    least_drafts,
+    movable,
+    owners_after,
+    verdict_of,
+)
+
+STEP_DEG = 0.1
+"""Tapers are offered in steps of this."""
+MORE_STEPS = 5
+"""Steps by which the whole study may ask for more than the quick one."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Bench:
+    """The form with its spare, its faces cut along the seams that the taper bends it at; owner: (m,) the
+    piece that each meets; before: the verdict on it."""
+
+    mesh: Mesh
+    owner: NDArray[np.int8]
+    before: Verdict
+
+
+def tapered(
+    ground: Ground, before: Verdict, most_deg: float, watch: Watch
+) -> tuple[float, tuple[Narrowing, ...], Verdict] | None:
+    """(angle, narrowings, verdict) of the smallest taper that frees the form; None without one."""
+    narrowings = _narrowings(ground, before)
+    most = int(np.floor(most_deg / STEP_DEG + 1e-9))
+    if not narrowings or most < 1 or not _within_reach(before, narrowings, most_deg):
+        return None
+    bench = _bench(ground, before, narrowings)
+    frees = _Quick(ground, bench, narrowings)
+    if not frees(most):
+        return None
+    low, high = 0, most
+    while high - low > 1:
+        watch.step(most - (high - low), most)
+        middle = (low + high) // 2
+        low, high = (low, middle) if frees(middle) else (middle, high)
+    for steps in range(high, min(high + MORE_STEPS, most) + 1):
+        watch.step(steps, most)
+        after = judged(ground, _moved(bench.mesh, narrowings, steps * STEP_DEG), bench.owner)
+        if not after.spots and not after.drags[before.drags].any():
+            return steps * STEP_DEG, narrowings, after
+    return None
+
+
+def narrowed(form: Mesh, narrowings: tuple[Narrowing, ...], angle_deg: float) -> Mesh:
+    """A form after a taper, its faces cut along the seams that it is bent at."""
+    return _moved(_cut_at_seams(form, narrowings), narrowings, angle_deg)
+
+
+def _moved(mesh: Mesh, narrowings: tuple[Narrowing, ...], angle_deg: float) -> Mesh:
+    points = mesh.vertices
+    for one in narrowings:
+        points = one.moved(points, angle_deg)
+    return Mesh(points, mesh.faces)
+
+
+def _cut_at_seams(mesh: Mesh, narrowings: tuple[Narrowing, ...]) -> Mesh:
+    for one in narrowings:
+        mesh = split_across(mesh, one.direction, one.still)
+    return mesh
+
+
+def _bench(ground: Ground, before: Verdict, narrowings: tuple[Narrowing, ...]) -> _Bench:
+    form = ground.stand.mesh
+    mesh = _cut_at_seams(form, narrowings)
+    if len(mesh.faces) == len(form.faces):
+        return _Bench(form, ground.face_piece, before)
+    # the faces that stay come in their old order; those of a cut face have a new corner
+    old = (mesh.faces < len(form.vertices)).all(axis=1)
+    whole = np.isin(_names(form), _names(mesh)[old])
+    source = np.full(len(mesh.faces), -1, np.int64)
+    source[old] = np.flatnonzero(whole)
+    owner = owners_after(ground, mesh, source)
+    kind = classes(mesh, list(ground.slabs), owner, ground.pull)[0]
+    return _Bench(mesh, owner, verdict_of(ground, mesh, owner, kind, before.spots))
+
+
+def _names(mesh: Mesh) -> NDArray[np.void]:
+    """(m,) the three corners of each face as one value."""
+    return np.ascontiguousarray(mesh.faces).view([("", mesh.faces.dtype)] * 3).ravel()
+
+
+class _Quick:
+    """Whether so many steps of taper free the form: drafts of its faces, then reach where it is locked."""
+
+    def __init__(self, ground: Ground, bench: _Bench, narrowings: tuple[Narrowing, ...]) -> None:
+        self._ground, self._bench, self._narrowings = ground, bench, narrowings
+        self._least = least_drafts(ground, bench.mesh) if bench.before.drags.any() else None
+        if self._least is not None:
+            tight = drafts(ground, bench.mesh, bench.owner) < self._least - 1e-6
+            # near the seam and on level faces draft is not judged, before as after
+            passed_over = tight & ~bench.before.curable & (bench.before.face_class != LOCKED)
+            self._asked = movable(ground, bench.mesh, bench.owner) & ~passed_over
+
+    def __call__(self, steps: int) -> bool:
+        ground, bench = self._ground, self._bench
+        mesh = _moved(bench.mesh, self._narrowings, steps * STEP_DEG)
+        if self._least is not None:
+            tight = self._asked & (drafts(ground, mesh, bench.owner) < self._least - 1e-6)
+            if dragging(ground, mesh, bench.owner, tight)[bench.before.drags].any():
+                return False
+        if not bench.before.spots:
+            return True
+        return not locked_in(mesh, ground.parting.chosen, ground.pull.tolerance_mm, block=ground.block)
+
+
+def _within_reach(before: Verdict, narrowings: tuple[Narrowing, ...], most_deg: float) -> bool:
+    """Whether such a taper could move any wall as far as the deepest lock reaches."""
+    if not before.spots:
+        return True
+    return before.spots[0].reach_mm <= 2 * max(one.reach(most_deg) for one in narrowings)
+
+
+def _narrowings(ground: Ground, before: Verdict) -> tuple[Narrowing, ...]:
+    """One for each piece that drags or is locked."""
+    mesh, owner, found = ground.stand.mesh, ground.face_piece, []
+    held = (before.curable | (before.face_class == LOCKED)) & movable(ground, mesh, owner)
+    for k, slab in enumerate(ground.slabs):
+        faces = held & (owner == k)
+        if not faces.any() or not (before.drags[k] or before.spots):
+            continue
+        u, v, axis = rotation_for(ground.axis)
+        across = np.array([np.cross(axis, slab.pull)] if slab.kind == "half" else [u, v])
+        middle, half = half_widths(mesh, faces, across)
+        if np.isfinite(half).any():
+            found.append(_placed(ground, slab.pull, slab.planes, across, middle, half))
+    return tuple(found)
+
+
+def _placed(
+    ground: Ground,
+    pull: Floats,
+    planes: tuple[tuple[Floats, float], ...],
+    across: Floats,
+    middle: Floats,
+    half: Floats,
+) -> Narrowing:
+    """The narrowing that leaves the seam behind the piece as it is; without a seam, rim or foot, whichever
+    moves the form less."""
+    form = ground.stand.form.vertices
+    ends = form @ pull
+    low, high = float(ends.min()), float(ends.max())
+    upright = abs(pull[2]) > 1 - 1e-9
+    if upright:  # what rises above the rim goes with the rim
+        rim = float(pull[2]) * ground.stand.rim_mm
+        low, high = max(low, min(rim, high)) if pull[2] < 0 else low, high if pull[2] < 0 else min(high, rim)
+    seams = [offset for normal, offset in planes if normal @ pull > 1 - 1e-9]
+    if seams:
+        return Narrowing(pull, across, middle, half, seams[0], seams[0], max(high, seams[0]))
+    choices = [Narrowing(pull, across, middle, half, still, low, high) for still in (low, high)]
+    return min(choices, key=lambda one: round(one.farthest(form, 1.0), 6))
+
+
+def still_place(ground: Ground, one: Narrowing) -> str:
+    """Words for what stays as it is."""
+    if not abs(one.direction[2]) > 1 - 1e-9:
+        return "seam"
+    height = one.still * float(one.direction[2])
+    if abs(height - ground.stand.rim_mm) < 1e-6:
+        return "rim"
+    return "foot" if abs(height) < 1e-6 else f"seam at {height:.0f} mm"

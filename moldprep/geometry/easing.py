@@ -1,0 +1,136 @@
+"""Changes of shape that let a form go along a direction: walls drawn in as they go, hollows swept full."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from .columns.frame import rotation_for
+from .mesh import Bools, Floats, Ints, Mesh
+from .stretching import split_at
+
+_ONE_SIDED = 1e-3
+"""Least eigenvalue of the fit below which walls look one way only and do not tell their middle."""
+
+
+@dataclass(frozen=True, eq=False)
+class Narrowing:
+    """A form that grows narrower along `direction` d, from where `still` stays as it is.
+
+    A point moves across d, along the unit vectors `across` (k, 3), to the places (k,) `middle`: its
+    coordinate c about a middle becomes c (1 - tan a (s - still) / half), where s is its own d
+    coordinate, held between low and high. A wall `half` from the middle thereby gains the angle a; where
+    half is inf nothing moves along that direction.
+    """
+
+    direction: Floats
+    across: Floats
+    middle: Floats
+    half: Floats
+    still: float
+    low: float
+    high: float
+
+    def moved(self, points: Floats, angle_deg: float) -> Floats:
+        """(n, 3) points after a taper of so many degrees.
+
+        Raises ValueError when the form would be turned inside out.
+        """
+        height = np.clip(points @ self.direction, self.low, self.high) - self.still
+        share = np.tan(np.radians(angle_deg)) * height[:, None] / self.half
+        if (share >= 1).any():
+            raise ValueError(f"a taper of {angle_deg:g} degrees turns the form inside out")
+        off = points @ self.across.T - self.middle
+        return np.asarray(points - (off * share) @ self.across)
+
+    def farthest(self, points: Floats, angle_deg: float) -> float:
+        """How far a taper of so many degrees moves any of the points, mm."""
+        return float(np.linalg.norm(self.moved(points, angle_deg) - points, axis=1).max())
+
+    def reach(self, angle_deg: float) -> float:
+        """How far a wall `half` from the middle moves where it moves most, mm."""
+        ends = np.abs(np.array([self.low, self.high]) - self.still)
+        return float(ends.max() * np.tan(np.radians(angle_deg)))
+
+
+def half_widths(mesh: Mesh, faces: Bools, across: Floats) -> tuple[Floats, Floats]:
+    """(k,) middle and (k,) half width along each of the (k, 3) `across`, as the marked faces tell.
+
+    Least squares of c = middle + half n over the faces, c and n the coordinates of their centroids and
+    normals along a, weighted by area n^2: a round wall gives its radius, a straight one its distance.
+    Where the walls look one way only, the middle is that of the mesh's bounds; where none looks along
+    a, or they look inward, the half width is inf.
+    """
+    middle, half = np.empty(len(across)), np.empty(len(across))
+    for k, axis in enumerate(across):
+        normal, place, area = mesh.normals[faces] @ axis, mesh.centroids[faces] @ axis, mesh.areas[faces]
+        ends = mesh.vertices[np.unique(mesh.faces)] @ axis
+        middle[k], half[k] = (ends.min() + ends.max()) / 2, np.inf
+        weight = area * normal**2
+        if not weight.sum() > _ONE_SIDED * area.sum():
+            continue
+        rows = np.column_stack([np.ones(len(normal)), normal])
+        moment = (rows * weight[:, None]).T @ rows
+        if np.linalg.eigvalsh(moment)[0] > _ONE_SIDED * weight.sum():
+            found = np.linalg.solve(moment, rows.T @ (weight * place))
+        else:
+            found = np.array([middle[k], (weight * normal) @ (place - middle[k]) / (weight @ normal**2)])
+        if found[1] > 0:
+            middle[k], half[k] = found
+    return middle, half
+
+
+def split_across(mesh: Mesh, direction: Floats, offset: float) -> Mesh:
+    """The same surface with every face that crosses the plane p . direction = offset cut along it.
+
+    Old vertices and uncut faces stay as they are and come first, in their order.
+    """
+    rotation = rotation_for(direction)
+    turned = Mesh(mesh.vertices @ rotation.T, mesh.faces)
+    cut = split_at(turned, offset)
+    made = cut.vertices[len(mesh.vertices) :] @ rotation
+    return mesh if cut is turned else Mesh(np.vstack([mesh.vertices, made]), cut.faces)
+
+
+def patches(mesh: Mesh, faces: Bools) -> Ints:
+    """(m,) number of the connected patch of marked faces that each belongs to, -1 for those not marked.
+
+    Faces hang together by common sides.
+    """
+    label = np.full(len(mesh.faces), -1, np.int32)
+    index = np.flatnonzero(faces)
+    if not len(index):
+        return label
+    corner = mesh.faces[index].astype(np.int64)
+    side = np.sort(np.stack([corner, np.roll(corner, -1, axis=1)], axis=-1).reshape(-1, 2), axis=1)
+    key = side[:, 0] * len(mesh.vertices) + side[:, 1]
+    order = np.argsort(key, kind="stable")
+    same = np.flatnonzero(np.diff(key[order]) == 0)
+    pairs = order[same] // 3, order[same + 1] // 3
+    graph = coo_matrix((np.ones(len(same), bool), pairs), shape=(len(index), len(index)))
+    label[index] = connected_components(graph, directed=False)[1]
+    return label
+
+
+def swept(mesh: Mesh, faces: Bools, direction: Floats, end: float) -> Mesh:
+    """The solid that the marked faces sweep when they move along the unit `direction`, to where p . d = end.
+
+    The faces must look along the direction and lie before the end, one deep. Their own places are
+    kept to the last bit, so the solid meets the mesh without a crack; its far end is level.
+    """
+    corner = mesh.faces[faces]
+    used, local = np.unique(corner, return_inverse=True)
+    local = local.reshape(-1, 3)
+    near = mesh.vertices[used]
+    far = near + (end - near @ direction)[:, None] * direction
+    level = np.abs(direction) > 1 - 1e-12
+    far[:, level] = (end * direction)[level]  # to the last bit
+    sides = np.concatenate([local[:, [0, 1]], local[:, [1, 2]], local[:, [2, 0]]]).astype(np.int64)
+    key = sides[:, 0] * len(used) + sides[:, 1]
+    rim = sides[~np.isin(key, sides[:, 1] * len(used) + sides[:, 0])]
+    a, b, over = rim[:, 0], rim[:, 1], len(used)
+    walls = [np.column_stack([a, b, b + over]), np.column_stack([a, b + over, a + over])]
+    return Mesh(np.vstack([near, far]), np.vstack([local[:, ::-1], local + over, *walls]))
