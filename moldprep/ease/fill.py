@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..geometry.columns import cast, frame_for, rotation_for, solid_intervals
 from ..geometry.easing import patches, swept
@@ -58,7 +59,7 @@ def filled(ground: Ground, before: Verdict, watch: Watch) -> Filled | None:
         mesh, source = from_traced(united([solid, *fillers]), mark)
         after = judged(ground, mesh, owners_after(ground, mesh, source))
         if not after.spots:
-            return _as_form(ground, fillers, mesh, after)
+            return _as_form(ground, fillers, mesh, source, after)
         spots = after.spots
     return None
 
@@ -127,13 +128,14 @@ def _end(mesh: Mesh, faces: Bools, slab: Slab) -> float:
     return -max(last, nearest - 2 * frame.pitch)
 
 
-def _as_form(ground: Ground, fillers: list[Solid], mesh: Mesh, after: Verdict) -> Filled:
+def _as_form(
+    ground: Ground, fillers: list[Solid], mesh: Mesh, source: NDArray[np.int64], after: Verdict
+) -> Filled:
     """The form without spare, filled alike, as far as its rim."""
-    stand = ground.stand
-    below = [split(filler, (0.0, 0.0, -1.0), -stand.rim_mm)[0] for filler in fillers]
-    solid = to_manifold(stand.form)
-    whole = united([solid, *below])
-    added = from_manifold(whole - solid)
-    low, high = added.bounds[:, 2]
-    form = mesh if stand.form is stand.mesh else from_manifold(whole)
-    return Filled(form, mesh, after, float(low), float(high))
+    stand, form = ground.stand, mesh
+    if stand.form is not stand.mesh:
+        below = [split(filler, (0.0, 0.0, -1.0), -stand.rim_mm)[0] for filler in fillers]
+        form = from_manifold(united([to_manifold(stand.form), *below]))
+    height = mesh.vertices[mesh.faces[source < 0], 2]
+    low, high = float(height.min(initial=np.inf)), float(height.max(initial=-np.inf))
+    return Filled(form, mesh, after, low, min(high, stand.rim_mm))

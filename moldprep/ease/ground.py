@@ -96,15 +96,19 @@ def verdict_of(
         float(mesh.areas[kind == LOCKED].sum()),
         float(mesh.areas[kind == TIGHT].sum()),
         np.asarray(curable),
-        dragging(ground, mesh, owner, curable),
+        dragging(mesh, owner, np.asarray(curable), touched_areas(ground, mesh, owner)),
     )
 
 
-def dragging(ground: Ground, mesh: Mesh, owner: NDArray[np.int8], tight: Bools) -> Bools:
-    """(pieces,) whether a piece has more tight area than lone slivers make up."""
-    count, met = len(ground.slabs), owner >= 0
-    touched = np.bincount(owner[met], weights=mesh.areas[met], minlength=count)
-    held = np.bincount(owner[met & tight], weights=mesh.areas[met & tight], minlength=count)
+def touched_areas(ground: Ground, mesh: Mesh, owner: NDArray[np.int8]) -> Floats:
+    """(pieces,) area of the form that each piece touches, mm2."""
+    met = owner >= 0
+    return np.bincount(owner[met], weights=mesh.areas[met], minlength=len(ground.slabs))
+
+
+def dragging(mesh: Mesh, owner: NDArray[np.int8], tight: Bools, touched: Floats) -> Bools:
+    """(pieces,) whether the tight faces of a piece are more of what it touches than lone slivers make up."""
+    held = np.bincount(owner[tight], weights=mesh.areas[tight], minlength=len(touched))
     return np.asarray(held > LEAST_DRAFT_QUANTILE * touched)
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from ..cottle import Block
 from ..errors import at
 from ..findings import Finding
-from ..geometry.deviation import distances, greatest_distance, surface_of
+from ..geometry.deviation import distances, samples, surface_of
 from ..geometry.mesh import Floats, Mesh, read_only
 from ..job import EaseJob, PullJob
 from ..parting import Parting, locked_in
@@ -109,11 +109,11 @@ def _taper(ground: Ground, before: Verdict, job: EaseJob, watch: Watch) -> tuple
         )
     angle, narrowings, after = found
     form = narrowed(ground.stand.form, narrowings, angle)
-    farthest = max(one.farthest(ground.stand.form.vertices, angle) for one in narrowings)
     still = " and ".join(dict.fromkeys(still_place(ground, one) for one in narrowings))
     about = "the vertical" if all(abs(one.direction[2]) > 0.999 for one in narrowings) else "the pull"
-    says = f"Taper of {angle:.1f}° about {about}, {farthest:.1f} mm at the most; the {still} stays as it is."
-    return _offer(ground, "taper", says, angle, form, before, after), None
+    offer = _offer(ground, "taper", angle, form, before, after)
+    says = f"Taper of {angle:.1f}° about {about}, {offer.greatest_mm:.1f} mm at the most; the {still} stays as it is."
+    return replace(offer, says=says), None
 
 
 def _fill(ground: Ground, before: Verdict, job: EaseJob, watch: Watch) -> tuple[Offer | None, Finding | None]:
@@ -138,7 +138,7 @@ def _fill(ground: Ground, before: Verdict, job: EaseJob, watch: Watch) -> tuple[
             (deepest.where,),
             "Re-model the form there.",
         )
-    offer = _offer(ground, "fill", "", 0.0, found.form, before, found.after)
+    offer = _offer(ground, "fill", 0.0, found.form, before, found.after)
     if offer.greatest_mm > job.most_fill_mm:
         return None, Finding(
             "note",
@@ -159,25 +159,26 @@ def _fill(ground: Ground, before: Verdict, job: EaseJob, watch: Watch) -> tuple[
 def _offer(
     ground: Ground,
     kind: Literal["taper", "fill"],
-    says: str,
     angle: float,
     form: Mesh,
     before: Verdict,
     after: Verdict,
 ) -> Offer:
-    """The offer with its figures, measured on what is offered."""
-    surface = surface_of(form)
+    """The offer with its figures, measured on what is offered; its words are still to come."""
+    surface, own = surface_of(form), ground.stand.form
+    deviation = distances(own.vertices, surface)
+    between = distances(samples(own), surface)
     return Offer(
         kind=kind,
-        says=says,
+        says="",
         taper_deg=angle,
-        greatest_mm=greatest_distance(ground.stand.form, surface),
-        volume_mm3=form.volume - ground.stand.form.volume,
+        greatest_mm=float(max(deviation[np.unique(own.faces)].max(), between.max(initial=0.0))),
+        volume_mm3=form.volume - own.volume,
         locked_before_mm2=before.locked_mm2,
         locked_after_mm2=after.locked_mm2,
         tight_before_mm2=before.tight_mm2,
         tight_after_mm2=after.tight_mm2,
         mesh=form,
         turn=ground.stand.turn,
-        deviation=np.asarray(read_only(distances(ground.stand.form.vertices, surface))),
+        deviation=np.asarray(read_only(deviation)),
     )

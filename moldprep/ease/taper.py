@@ -23,6 +23,7 @@ from .ground import (
     least_drafts,
     movable,
     owners_after,
+    touched_areas,
     verdict_of,
 )
 
@@ -69,7 +70,7 @@ def tapered(
 
 def narrowed(form: Mesh, narrowings: tuple[Narrowing, ...], angle_deg: float) -> Mesh:
     """A form after a taper, its faces cut along the seams that it is bent at."""
-    return _moved(_cut_at_seams(form, narrowings), narrowings, angle_deg)
+    return _moved(_cut_at_seams(form, narrowings)[0], narrowings, angle_deg)
 
 
 def _moved(mesh: Mesh, narrowings: tuple[Narrowing, ...], angle_deg: float) -> Mesh:
@@ -79,53 +80,52 @@ def _moved(mesh: Mesh, narrowings: tuple[Narrowing, ...], angle_deg: float) -> M
     return Mesh(points, mesh.faces)
 
 
-def _cut_at_seams(mesh: Mesh, narrowings: tuple[Narrowing, ...]) -> Mesh:
+def _cut_at_seams(mesh: Mesh, narrowings: tuple[Narrowing, ...]) -> tuple[Mesh, NDArray[np.int64]]:
+    """The mesh cut where narrowings begin, and for each face the one that it was, -1 for parts of cut ones."""
+    source = np.arange(len(mesh.faces))
     for one in narrowings:
-        mesh = split_across(mesh, one.direction, one.still)
-    return mesh
+        mesh, step = split_across(mesh, one.direction, one.still)
+        source = np.where(step >= 0, source[np.maximum(step, 0)], -1)
+    return mesh, source
 
 
 def _bench(ground: Ground, before: Verdict, narrowings: tuple[Narrowing, ...]) -> _Bench:
-    form = ground.stand.mesh
-    mesh = _cut_at_seams(form, narrowings)
-    if len(mesh.faces) == len(form.faces):
-        return _Bench(form, ground.face_piece, before)
-    # the faces that stay come in their old order; those of a cut face have a new corner
-    old = (mesh.faces < len(form.vertices)).all(axis=1)
-    whole = np.isin(_names(form), _names(mesh)[old])
-    source = np.full(len(mesh.faces), -1, np.int64)
-    source[old] = np.flatnonzero(whole)
+    mesh, source = _cut_at_seams(ground.stand.mesh, narrowings)
+    if (source >= 0).all():
+        return _Bench(mesh, ground.face_piece, before)
     owner = owners_after(ground, mesh, source)
     kind = classes(mesh, list(ground.slabs), owner, ground.pull)[0]
     return _Bench(mesh, owner, verdict_of(ground, mesh, owner, kind, before.spots))
 
 
-def _names(mesh: Mesh) -> NDArray[np.void]:
-    """(m,) the three corners of each face as one value."""
-    return np.ascontiguousarray(mesh.faces).view([("", mesh.faces.dtype)] * 3).ravel()
-
-
 class _Quick:
-    """Whether so many steps of taper free the form: drafts of its faces, then reach where it is locked."""
+    """Whether so many steps of taper free the form: drafts of the faces that drag, reach where it is locked."""
 
     def __init__(self, ground: Ground, bench: _Bench, narrowings: tuple[Narrowing, ...]) -> None:
         self._ground, self._bench, self._narrowings = ground, bench, narrowings
-        self._least = least_drafts(ground, bench.mesh) if bench.before.drags.any() else None
-        if self._least is not None:
-            tight = drafts(ground, bench.mesh, bench.owner) < self._least - 1e-6
-            # near the seam and on level faces draft is not judged, before as after
-            passed_over = tight & ~bench.before.curable & (bench.before.face_class != LOCKED)
-            self._asked = movable(ground, bench.mesh, bench.owner) & ~passed_over
+        self._drags = bool(bench.before.drags.any())
+        if self._drags:
+            asked = bench.before.curable & bench.before.drags[bench.owner]
+            self._faces = Mesh(bench.mesh.vertices, bench.mesh.faces[asked])
+            self._owner = bench.owner[asked]
+            self._least = least_drafts(ground, bench.mesh)[asked]
+            self._touched = touched_areas(ground, bench.mesh, bench.owner)
 
     def __call__(self, steps: int) -> bool:
+        return self._has_draft(steps * STEP_DEG) and self._is_free(steps * STEP_DEG)
+
+    def _has_draft(self, angle_deg: float) -> bool:
+        if not self._drags:
+            return True
+        faces = _moved(self._faces, self._narrowings, angle_deg)
+        tight = drafts(self._ground, faces, self._owner) < self._least - 1e-6
+        return not dragging(faces, self._owner, tight, self._touched).any()
+
+    def _is_free(self, angle_deg: float) -> bool:
         ground, bench = self._ground, self._bench
-        mesh = _moved(bench.mesh, self._narrowings, steps * STEP_DEG)
-        if self._least is not None:
-            tight = self._asked & (drafts(ground, mesh, bench.owner) < self._least - 1e-6)
-            if dragging(ground, mesh, bench.owner, tight)[bench.before.drags].any():
-                return False
         if not bench.before.spots:
             return True
+        mesh = _moved(bench.mesh, self._narrowings, angle_deg)
         return not locked_in(mesh, ground.parting.chosen, ground.pull.tolerance_mm, block=ground.block)
 
 

@@ -1,6 +1,6 @@
 """How far one surface lies from another: exact distances from points to the nearest triangle.
 
-The triangles are sorted along a space-filling curve and boxed by fours, boxes by twos: a balanced
+The triangles are sorted along a space-filling curve and boxed by twos, and so are the boxes: a balanced
 tree without pointers. A point walks it nearest box first, so what lies farther than the best triangle
 found is never looked at.
 """
@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 
 from .mesh import Floats, Mesh, read_only
 
-_LEAF = 4
+_LEAF = 2
 """Triangles in a box of the last level."""
 _BITS = 16
 """Steps along each axis of the curve, as a power of two."""
@@ -72,11 +72,12 @@ def greatest_distance(mesh: Mesh, other: Mesh | Surface) -> float:
     their spacing; where the nearest triangle stays the same its greatest value is at a vertex.
     """
     surface = other if isinstance(other, Surface) else surface_of(other)
-    return float(distances(samples(mesh), surface).max())
+    asked = np.concatenate([mesh.vertices[np.unique(mesh.faces)], samples(mesh)])
+    return float(distances(asked, surface).max())
 
 
 def samples(mesh: Mesh) -> Floats:
-    """(n, 3) places of a mesh: its used vertices, and a grid on faces whose sides are long for its size."""
+    """(n, 3) places on the faces whose sides are long for the mesh's size, a grid on each; none on a fine mesh."""
     spacing = float(mesh.extents.max()) * _SHARE
     corner = mesh.vertices[mesh.faces]
     side = np.linalg.norm(np.roll(corner, -1, axis=1) - corner, axis=2)
@@ -85,7 +86,7 @@ def samples(mesh: Mesh) -> Floats:
     height = np.divide(2 * mesh.areas, longest, out=np.zeros_like(longest), where=longest > 0)
     along = np.minimum(np.ceil(longest / spacing), _MOST_CUTS).astype(int)
     rows = np.minimum(np.ceil(height / spacing), _MOST_CUTS).astype(int)
-    found = [mesh.vertices[np.unique(mesh.faces)]]
+    found = [np.zeros((0, 3))]
     large = np.flatnonzero(along > 1)
     for cuts, row in np.unique(np.column_stack([along, rows])[large], axis=0):
         chosen = large[(along[large] == cuts) & (rows[large] == row)]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
@@ -65,10 +66,11 @@ def half_widths(mesh: Mesh, faces: Bools, across: Floats) -> tuple[Floats, Float
     a, or they look inward, the half width is inf.
     """
     middle, half = np.empty(len(across)), np.empty(len(across))
+    index = np.flatnonzero(faces)
+    normals, places, area = mesh.normals[index], mesh.centroids[index], mesh.areas[index]
     for k, axis in enumerate(across):
-        normal, place, area = mesh.normals[faces] @ axis, mesh.centroids[faces] @ axis, mesh.areas[faces]
-        ends = mesh.vertices[np.unique(mesh.faces)] @ axis
-        middle[k], half[k] = (ends.min() + ends.max()) / 2, np.inf
+        normal, place = normals @ axis, places @ axis
+        middle[k], half[k] = float(mesh.bounds.mean(axis=0) @ axis), np.inf
         weight = area * normal**2
         if not weight.sum() > _ONE_SIDED * area.sum():
             continue
@@ -83,16 +85,28 @@ def half_widths(mesh: Mesh, faces: Bools, across: Floats) -> tuple[Floats, Float
     return middle, half
 
 
-def split_across(mesh: Mesh, direction: Floats, offset: float) -> Mesh:
-    """The same surface with every face that crosses the plane p . direction = offset cut along it.
+def split_across(mesh: Mesh, direction: Floats, offset: float) -> tuple[Mesh, NDArray[np.int64]]:
+    """The same surface with every face that crosses the plane p . direction = offset cut along it, and for each
+    face the one of `mesh` that it is, -1 for parts of cut ones.
 
     Old vertices and uncut faces stay as they are and come first, in their order.
     """
     rotation = rotation_for(direction)
     turned = Mesh(mesh.vertices @ rotation.T, mesh.faces)
     cut = split_at(turned, offset)
+    if cut is turned:
+        return mesh, np.arange(len(mesh.faces))
+    whole = np.delete(np.arange(len(mesh.faces)), _crossing(turned, offset))
+    source = np.full(len(cut.faces), -1, np.int64)
+    source[: len(whole)] = whole
     made = cut.vertices[len(mesh.vertices) :] @ rotation
-    return mesh if cut is turned else Mesh(np.vstack([mesh.vertices, made]), cut.faces)
+    return Mesh(np.vstack([mesh.vertices, made]), cut.faces), source
+
+
+def _crossing(mesh: Mesh, height: float) -> NDArray[np.int64]:
+    """Indices of the faces with corners on both sides of the plane z = height."""
+    side = (mesh.vertices[:, 2] - height)[mesh.faces]
+    return np.flatnonzero((side.min(axis=1) < 0) & (side.max(axis=1) > 0))
 
 
 def patches(mesh: Mesh, faces: Bools) -> Ints:
