@@ -113,19 +113,22 @@ def _fillers(ground: Ground, slab: Slab, number: Ints, chosen: Bools) -> list[So
 
 
 def _end(mesh: Mesh, faces: Bools, slab: Slab) -> float:
-    """How far, against the pull, the plaster before a patch reaches: into the form, or to the layer's end."""
+    """How far, against the pull, the plaster before a patch reaches: into the form, or to the layer's end.
+
+    Columns read it; between two of them the surface behind goes on as steeply as where they meet it. What
+    lies further back is form, or plaster that is locked as well.
+    """
     rotation = rotation_for(slab.pull)
     local = mesh.vertices[mesh.faces[faces]].reshape(-1, 3) @ rotation.T
     (umin, vmin), (umax, vmax) = local[:, :2].min(axis=0), local[:, :2].max(axis=0)
     frame = frame_for(mesh, slab.pull, lines=LINES, window=(umin, umax, vmin, vmax))
     solid = solid_intervals(cast(mesh, frame))
-    seams = [offset for normal, offset in slab.planes if normal @ slab.pull > 1 - 1e-9]
-    last = max(solid.bottom, *seams) if seams else solid.bottom
+    last = max([solid.bottom, *(offset for normal, offset in slab.planes if normal @ slab.pull > 1 - 1e-9)])
     met = np.flatnonzero(faces[solid.face_low])
-    first = solid.start[solid.column[met]] == met
-    rear = np.where(first, last, solid.high[np.maximum(met - 1, 0)])
-    nearest = min(float(rear.min(initial=np.inf)), float(local[:, 2].min()))
-    return -max(last, nearest - 2 * frame.pitch)
+    first, before = solid.start[solid.column[met]] == met, np.maximum(met - 1, 0)
+    cosine = np.maximum(np.abs(mesh.normals[solid.face_high[before]] @ slab.pull), FACING)
+    rear = np.where(first, last, solid.high[before] - frame.pitch * (2 + 1 / cosine))
+    return -max(last, min(float(rear.min(initial=np.inf)), float(local[:, 2].min()) - 2 * frame.pitch))
 
 
 def _as_form(

@@ -103,7 +103,9 @@ def verdict_of(
 def touched_areas(ground: Ground, mesh: Mesh, owner: NDArray[np.int8]) -> Floats:
     """(pieces,) area of the form that each piece touches, mm2."""
     met = owner >= 0
-    return np.bincount(owner[met], weights=mesh.areas[met], minlength=len(ground.slabs))
+    return np.asarray(
+        np.bincount(owner[met], weights=mesh.areas[met], minlength=len(ground.slabs)), np.float64
+    )
 
 
 def dragging(mesh: Mesh, owner: NDArray[np.int8], tight: Bools, touched: Floats) -> Bools:

@@ -31,7 +31,7 @@ class Offer:
     mesh: the changed master without spare, sized, in the casting pose, to lay over `Stand.form`; turn:
     (4, 4) as `Stand.turn`. deviation: (n,) distance of each vertex of `Stand.form` from the changed
     surface, mm; greatest_mm: of any place of the form. volume_mm3: what the change adds to the form,
-    negative for what it takes. taper_deg: 0 for a fill. Locked and tight areas are those of the faces'
+    negative for what it takes. taper_deg: a hair more than is said; 0 for a fill. Locked and tight areas are those of the faces'
     classes before and after; faces within reach of the tolerance may count as locked and let go.
     """
 
@@ -92,11 +92,13 @@ def as_drawn(offer: Offer, sizing: Sizing) -> Mesh:
     It undoes the turn into the casting pose and the scale from drawn to master. A stretch stays in: take
     it out of the job that plans it again, and give that job mm and z up.
     """
-    master = offer.mesh.transformed(np.linalg.inv(offer.turn))
+    master = offer.mesh.transformed(np.asarray(np.linalg.inv(offer.turn), np.float64))
     return Mesh(master.vertices / (np.array(sizing.factor) * sizing.scale), master.faces)
 
 
-def _taper(ground: Ground, before: Verdict, job: EaseJob, watch: Watch) -> tuple[Offer | None, Finding | None]:
+def _taper(
+    ground: Ground, before: Verdict, job: EaseJob, watch: Watch
+) -> tuple[Offer | None, Finding | None]:
     if job.most_taper_deg <= 0:
         return None, None
     found = tapered(ground, before, job.most_taper_deg, watch)

@@ -29,6 +29,8 @@ from .ground import (
 
 STEP_DEG = 0.1
 """Tapers are offered in steps of this."""
+HAIR_DEG = 0.002
+"""Each taper is so much more than its step: an STL file's single precision would take a bare one back."""
 MORE_STEPS = 5
 """Steps by which the whole study may ask for more than the quick one."""
 
@@ -62,10 +64,14 @@ def tapered(
         low, high = (low, middle) if frees(middle) else (middle, high)
     for steps in range(high, min(high + MORE_STEPS, most) + 1):
         watch.step(steps, most)
-        after = judged(ground, _moved(bench.mesh, narrowings, steps * STEP_DEG), bench.owner)
+        after = judged(ground, _moved(bench.mesh, narrowings, _angle(steps)), bench.owner)
         if not after.spots and not after.drags[before.drags].any():
-            return steps * STEP_DEG, narrowings, after
+            return _angle(steps), narrowings, after
     return None
+
+
+def _angle(steps: int) -> float:
+    return steps * STEP_DEG + HAIR_DEG
 
 
 def narrowed(form: Mesh, narrowings: tuple[Narrowing, ...], angle_deg: float) -> Mesh:
@@ -112,7 +118,7 @@ class _Quick:
             self._touched = touched_areas(ground, bench.mesh, bench.owner)
 
     def __call__(self, steps: int) -> bool:
-        return self._has_draft(steps * STEP_DEG) and self._is_free(steps * STEP_DEG)
+        return self._has_draft(_angle(steps)) and self._is_free(_angle(steps))
 
     def _has_draft(self, angle_deg: float) -> bool:
         if not self._drags:

@@ -91,8 +91,8 @@ def samples(mesh: Mesh) -> Floats:
     for cuts, row in np.unique(np.column_stack([along, rows])[large], axis=0):
         chosen = large[(along[large] == cuts) & (rows[large] == row)]
         a, b, c = (corner[chosen, (first[chosen] + k) % 3][:, None] for k in range(3))
-        u, v = np.meshgrid(np.linspace(0, 1, cuts + 1), np.linspace(0, 1, row + 1)[:-1])
-        u, v = u.reshape(1, -1, 1), v.reshape(1, -1, 1)
+        grid = np.meshgrid(np.linspace(0, 1, cuts + 1), np.linspace(0, 1, row + 1)[:-1])
+        u, v = (part.reshape(1, -1, 1) for part in grid)
         found.append(((1 - v) * (a + u * (b - a)) + v * c).reshape(-1, 3))
     return np.concatenate(found)
 
