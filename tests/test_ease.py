@@ -27,6 +27,7 @@ from tests.forms import disc_on_stem, from_trimesh, tumbler, turned
 FLOOR = 25.0
 SECTIONS = 128
 PULL = PullJob()
+AS_USUAL = EaseJob()
 BARE = PiecesJob(natches="none", chamfer_mm=0)
 APOTHEM = np.cos(np.pi / SECTIONS)
 """Of the polygon that stands for a circle of radius 1."""
@@ -74,8 +75,8 @@ def one_piece(form: Mesh) -> Case:
     return case(stood(form), Layer(-FLOOR, float(form.bounds[1, 2]), "down"))
 
 
-def eased(given: Case, job: EaseJob = EaseJob(), *, pull: PullJob = PULL) -> Ease:
-    return offer_ease(*given, job, pull=pull)
+def eased(given: Case, job: EaseJob = AS_USUAL) -> Ease:
+    return offer_ease(*given, job, pull=PULL)
 
 
 def only(found: Ease, kind: str) -> Offer:
@@ -206,6 +207,14 @@ def test_where_no_taper_is_enough_a_finding_says_so_and_none_is_offered_when_non
     assert (finding.level, finding.code) == ("note", "no-taper")
     assert "1.9°" in finding.says and "most_taper_deg" in finding.remedy
     assert eased(one_piece(drum()), EaseJob(most_taper_deg=0)) == Ease((), ())
+
+
+def test_a_slim_rod_is_tapered_no_further_than_half_way_to_its_middle() -> None:
+    """3 degrees over 200 mm are 10.5 mm: more than the rod's radius of 6, and 2 degrees more than half."""
+    found = eased(one_piece(drum(6.0, 200.0)))
+    assert [finding.code for finding in found.findings] == ["no-taper"]
+    offer = only(eased(one_piece(drum(15.0, 200.0))), "taper")
+    assert offer.taper_deg == pytest.approx(2 + HAIR_DEG)
 
 
 # --- fill ---------------------------------------------------------------------------------------

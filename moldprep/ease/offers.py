@@ -10,7 +10,7 @@ import numpy as np
 from ..cottle import Block
 from ..errors import at
 from ..findings import Finding
-from ..geometry.deviation import distances, samples, surface_of
+from ..geometry.deviation import distances, samples, surface_of, vertex_distances
 from ..geometry.mesh import Floats, Mesh, read_only
 from ..job import EaseJob, PullJob
 from ..parting import Parting, locked_in
@@ -168,7 +168,7 @@ def _offer(
 ) -> Offer:
     """The offer with its figures, measured on what is offered; its words are still to come."""
     surface, own = surface_of(form), ground.stand.form
-    deviation = distances(own.vertices, surface)
+    deviation = vertex_distances(own, form, surface)
     between = distances(samples(own), surface)
     return Offer(
         kind=kind,

@@ -50,6 +50,7 @@ def tapered(
 ) -> tuple[float, tuple[Narrowing, ...], Verdict] | None:
     """(angle, narrowings, verdict) of the smallest taper that frees the form; None without one."""
     narrowings = _narrowings(ground, before)
+    most_deg = min([most_deg, *(one.most_deg for one in narrowings)])
     most = int(np.floor(most_deg / STEP_DEG + 1e-9))
     if not narrowings or most < 1 or not _within_reach(before, narrowings, most_deg):
         return None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numba
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
@@ -40,16 +41,22 @@ class Narrowing:
 
         Raises ValueError when the form would be turned inside out.
         """
-        height = np.clip(points @ self.direction, self.low, self.high) - self.still
-        share = np.tan(np.radians(angle_deg)) * height[:, None] / self.half
-        if (share >= 1).any():
+        slope = np.tan(np.radians(angle_deg)) / self.half
+        span = self.still, self.low, self.high
+        moved, worst = _narrowed(points, self.direction, self.across, self.middle, slope, *span)
+        if worst >= 1:
             raise ValueError(f"a taper of {angle_deg:g} degrees turns the form inside out")
-        off = points @ self.across.T - self.middle
-        return np.asarray(points - (off * share) @ self.across)
+        return np.asarray(moved)
 
     def farthest(self, points: Floats, angle_deg: float) -> float:
         """How far a taper of so many degrees moves any of the points, mm."""
         return float(np.linalg.norm(self.moved(points, angle_deg) - points, axis=1).max())
+
+    @property
+    def most_deg(self) -> float:
+        """The angle at which walls `half` from the middle would move half way to it."""
+        ends = max(abs(self.low - self.still), abs(self.high - self.still))
+        return float(np.degrees(np.arctan2(self.half.min() / 2, ends))) if ends > 0 else 90.0
 
     def reach(self, angle_deg: float) -> float:
         """How far a wall `half` from the middle moves where it moves most, mm."""
@@ -148,3 +155,19 @@ def swept(mesh: Mesh, faces: Bools, direction: Floats, end: float) -> Mesh:
     a, b, over = rim[:, 0], rim[:, 1], len(used)
     walls = [np.column_stack([a, b, b + over]), np.column_stack([a, b + over, a + over])]
     return Mesh(np.vstack([near, far]), np.vstack([local[:, ::-1], local + over, *walls]))
+
+
+@numba.njit(cache=True, nogil=True)
+def _narrowed(points, direction, across, middle, slope, still, low, high):  # type: ignore[no-untyped-def]
+    """The moved points, and the greatest share of its way to the middle that any moves."""
+    moved, worst = points.copy(), -np.inf
+    for i in range(len(points)):
+        x, y, z = points[i, 0], points[i, 1], points[i, 2]
+        height = min(max(x * direction[0] + y * direction[1] + z * direction[2], low), high) - still
+        for k in range(len(across)):
+            share = slope[k] * height
+            worst = max(worst, share)
+            off = x * across[k, 0] + y * across[k, 1] + z * across[k, 2] - middle[k]
+            for axis in range(3):
+                moved[i, axis] -= off * share * across[k, axis]
+    return moved, worst

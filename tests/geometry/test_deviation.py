@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from moldprep.geometry.deviation import distances, greatest_distance, samples, surface_of
+from moldprep.geometry.deviation import distances, greatest_distance, samples, surface_of, vertex_distances
 from moldprep.geometry.mesh import Mesh
 from tests.forms import chord_error, from_trimesh, grooved, turned
 
@@ -81,3 +81,13 @@ def test_flat_faces_are_passed_over_and_nothing_is_refused_as_a_surface() -> Non
     assert distances([[0, 0, 0]], surface_of(mesh)) == pytest.approx([1 / np.sqrt(3)])
     with pytest.raises(ValueError, match="without area"):
         surface_of(Mesh(np.eye(3), np.array([[0, 0, 1]])))
+
+
+def test_vertices_that_both_surfaces_have_are_not_asked_and_all_others_are() -> None:
+    mesh = grooved(sections=64)
+    moved = mesh.vertices.copy()
+    moved[::3] *= 1.01
+    changed = Mesh(moved[::-1].copy(), len(moved) - 1 - mesh.faces)
+    found = vertex_distances(mesh, changed, surface_of(changed))
+    np.testing.assert_allclose(found, distances(mesh.vertices, surface_of(changed)), atol=1e-9)
+    assert (found[::3][1:] > 0.1).any()
