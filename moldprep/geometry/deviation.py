@@ -20,7 +20,7 @@ _LEAF = 2
 """Triangles in a box of the last level."""
 _BITS = 16
 """Steps along each axis of the curve, as a power of two."""
-_SHARE = 1 / 200
+_SHARE = 1 / 100
 """Samples on large faces lie no farther apart than this share of the form's largest dimension."""
 _MOST_CUTS = 256
 """Parts into which the side of a face is cut at the most."""

@@ -66,7 +66,7 @@ def test_the_greatest_distance_lies_inside_a_large_face() -> None:
     found = greatest_distance(lid, dented)
     # the nearest place of a cone 15 wide and 12 deep: 12 cos of its wall's lean
     assert depth == pytest.approx(12 * 15 / np.hypot(12, 15), abs=chord_error(15, SECTIONS))
-    assert depth - 0.2 <= found <= depth + ROUNDING  # samples are a 200th of 40 apart
+    assert depth - 0.4 <= found <= depth + ROUNDING  # samples are a 100th of 40 apart
 
 
 def test_scaled_spheres_lie_apart_by_the_difference_of_their_radii() -> None:
