@@ -21,7 +21,7 @@ from ..stand import Stand
 from ..working import SILENT, Watch
 from .fill import filled
 from .ground import Ground, Verdict, ground_of, verdict_of
-from .taper import narrowed, still_place, tapered
+from .taper import narrowed, still_place, tapered, within_reach
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,6 +102,8 @@ def _taper(
     if job.most_taper_deg <= 0:
         return None, None
     found = tapered(ground, before, job.most_taper_deg, watch)
+    if found is None and before.spots and not within_reach(ground, before, job.most_taper_deg):
+        return None, None  # nobody would think of a taper there
     if found is None:
         return None, Finding(
             "note",

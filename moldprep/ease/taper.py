@@ -49,10 +49,10 @@ def tapered(
     ground: Ground, before: Verdict, most_deg: float, watch: Watch
 ) -> tuple[float, tuple[Narrowing, ...], Verdict] | None:
     """(angle, narrowings, verdict) of the smallest taper that frees the form; None without one."""
-    narrowings = _narrowings(ground, before)
+    narrowings = _narrowings(ground, before) if within_reach(ground, before, most_deg) else ()
     most_deg = min([most_deg, *(one.most_deg for one in narrowings)])
     most = int(np.floor(most_deg / STEP_DEG + 1e-9))
-    if not narrowings or most < 1 or not _within_reach(before, narrowings, most_deg):
+    if not narrowings or most < 1:
         return None
     bench = _bench(ground, before, narrowings)
     frees = _Quick(ground, bench, narrowings)
@@ -136,11 +136,13 @@ class _Quick:
         return not locked_in(mesh, ground.parting.chosen, ground.pull.tolerance_mm, block=ground.block)
 
 
-def _within_reach(before: Verdict, narrowings: tuple[Narrowing, ...], most_deg: float) -> bool:
-    """Whether such a taper could move any wall as far as the deepest lock reaches."""
+def within_reach(ground: Ground, before: Verdict, most_deg: float) -> bool:
+    """Whether a taper over the form's height, on both its sides, could move walls as far as the deepest lock
+    reaches."""
     if not before.spots:
         return True
-    return before.spots[0].reach_mm <= 2 * max(one.reach(most_deg) for one in narrowings)
+    longest = float(ground.stand.form.extents.max())
+    return before.spots[0].reach_mm <= 2 * longest * float(np.tan(np.radians(most_deg)))
 
 
 def _narrowings(ground: Ground, before: Verdict) -> tuple[Narrowing, ...]:

@@ -58,11 +58,6 @@ class Narrowing:
         ends = max(abs(self.low - self.still), abs(self.high - self.still))
         return float(np.degrees(np.arctan2(self.half.min() / 2, ends))) if ends > 0 else 90.0
 
-    def reach(self, angle_deg: float) -> float:
-        """How far a wall `half` from the middle moves where it moves most, mm."""
-        ends = np.abs(np.array([self.low, self.high]) - self.still)
-        return float(ends.max() * np.tan(np.radians(angle_deg)))
-
 
 def half_widths(mesh: Mesh, faces: Bools, across: Floats) -> tuple[Floats, Floats]:
     """(k,) middle and (k,) half width along each of the (k, 3) `across`, as the marked faces tell.

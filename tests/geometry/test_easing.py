@@ -58,7 +58,8 @@ def test_a_narrowed_box_has_that_draft_on_every_wall_and_the_frustum_s_volume(an
     # integral of (80 - 2 t slope)(40 - 2 t slope) over the height
     h = 80.0
     assert eased.volume == pytest.approx(80 * 40 * h - 120 * slope * h**2 + 4 * slope**2 * h**3 / 3)
-    assert one.reach(angle) == pytest.approx(h * slope)
+    assert one.farthest(box.vertices, angle) == pytest.approx(np.hypot(h * slope, h * slope))
+    assert np.tan(np.radians(one.most_deg)) == pytest.approx(20 / 2 / h)
 
 
 def test_what_lies_beyond_the_ends_moves_with_them() -> None:
