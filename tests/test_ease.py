@@ -281,6 +281,22 @@ def test_a_dent_in_one_half_is_filled_along_that_half_s_pull() -> None:
     assert_lets_go(offer, layer, tight=True)
 
 
+@pytest.mark.parametrize("azimuth", [0.0, 37.0])
+def test_a_foot_recess_between_halves_is_filled_whole_without_a_crack_at_the_seam(azimuth: float) -> None:
+    """Plaster in a foot recess cannot leave sideways; both halves' fills meet at the seam."""
+    deep, radius = 2.0, 20.0
+    form = turned([(0, deep), (radius, deep), (radius, 0), (30, 0), (34, 80), (0, 80)], sections=SECTIONS)
+    layer = Layer(-FLOOR, 80, "split", azimuth, 0.0)
+    offer = only(eased(case(stood(form), layer)), "fill")
+    assert offer.volume_mm3 == pytest.approx(np.pi * radius**2 * deep * POLYGON)
+    assert offer.greatest_mm == pytest.approx(deep)
+    assert offer.locked_before_mm2 > 0 and offer.locked_after_mm2 == 0
+    assert offer.says.startswith("Fill 2 undercuts 0 to 2 mm above the foot")
+    solid = turned([(0, 0), (30, 0), (34, 80), (0, 80)], sections=SECTIONS)
+    assert offer.mesh.area == pytest.approx(solid.area)  # no walls are left inside
+    assert_lets_go(offer, layer, tight=True)
+
+
 def test_an_undercut_too_deep_gets_no_fill_and_words_why() -> None:
     found = eased(one_piece(grooved_tumbler(2.5)), EaseJob(most_fill_mm=2.0))
     assert found.offers == ()

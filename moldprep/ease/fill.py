@@ -20,6 +20,8 @@ FACING = 1e-6
 """A face looks against the pull when its normal does by more than this."""
 LINES = 128
 """Columns across a patch when the depth of what it locks is read."""
+PAST_SEAM = 0.01
+"""Fills of two halves reach so far, mm, past the seam between them: if they only met, a crack would be left."""
 ROUNDS = 3
 """Places that come to light when others are filled are filled too, so many times."""
 MOST_PATCHES = 40
@@ -28,7 +30,7 @@ MOST_PATCHES = 40
 
 @dataclass(frozen=True, eq=False)
 class Filled:
-    """A filled form without and with its spare, the verdict on it, and heights between which it was filled."""
+    """A filled form without and with its spare, the verdict on it, and heights between which new surface shows."""
 
     form: Mesh
     mesh: Mesh
@@ -106,7 +108,7 @@ def _fillers(ground: Ground, slab: Slab, number: Ints, chosen: Bools) -> list[So
         faces = number == one
         filler = to_manifold(swept(mesh, faces, -slab.pull, _end(mesh, faces, slab)))
         for normal, offset in slab.planes:
-            filler = split(filler, normal, offset)[0]
+            filler = split(filler, normal, offset - PAST_SEAM)[0]
         if not filler.is_empty():
             found.append(filler)
     return found
@@ -123,7 +125,8 @@ def _end(mesh: Mesh, faces: Bools, slab: Slab) -> float:
     (umin, vmin), (umax, vmax) = local[:, :2].min(axis=0), local[:, :2].max(axis=0)
     frame = frame_for(mesh, slab.pull, lines=LINES, window=(umin, umax, vmin, vmax))
     solid = solid_intervals(cast(mesh, frame))
-    last = max([solid.bottom, *(offset for normal, offset in slab.planes if normal @ slab.pull > 1 - 1e-9)])
+    seams = [offset for normal, offset in slab.planes if normal @ slab.pull > 1 - 1e-9]
+    last = max([solid.bottom, *(offset - PAST_SEAM for offset in seams)])
     met = np.flatnonzero(faces[solid.face_low])
     first, before = solid.start[solid.column[met]] == met, np.maximum(met - 1, 0)
     cosine = np.maximum(np.abs(mesh.normals[solid.face_high[before]] @ slab.pull), FACING)

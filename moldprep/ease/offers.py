@@ -23,6 +23,9 @@ from .fill import filled
 from .ground import Ground, Verdict, ground_of, verdict_of
 from .taper import narrowed, still_place, tapered, within_reach
 
+SAME_MM = 1e-6
+"""Vertices nearer than this to the changed surface are on it."""
+
 
 @dataclass(frozen=True, eq=False)
 class Offer:
@@ -152,9 +155,11 @@ def _fill(ground: Ground, before: Verdict, job: EaseJob, watch: Watch) -> tuple[
             (deepest.where,),
             "Re-model it there, or allow more: ease.most_fill_mm.",
         )
+    gone = ground.stand.form.vertices[offer.deviation > SAME_MM, 2]
+    low, high = min([found.low_mm, *gone]), max([found.high_mm, *gone])
     places = "the undercut" if len(before.spots) == 1 else f"{len(before.spots)} undercuts"
     says = (
-        f"Fill {places} {found.low_mm:.0f} to {found.high_mm:.0f} mm above the foot: "
+        f"Fill {places} {low:.0f} to {high:.0f} mm above the foot: "
         f"{offer.volume_mm3:.0f} mm³, at most {offer.greatest_mm:.1f} mm."
     )
     return replace(offer, says=says), None
