@@ -174,10 +174,10 @@ def _placed(
     form = ground.stand.form.vertices
     ends = form @ pull
     low, high = float(ends.min()), float(ends.max())
-    upright = abs(pull[2]) > 1 - 1e-9
-    if upright:  # what rises above the rim goes with the rim
-        rim = float(pull[2]) * ground.stand.rim_mm
-        low, high = max(low, min(rim, high)) if pull[2] < 0 else low, high if pull[2] < 0 else min(high, rim)
+    if pull[2] < -1 + 1e-9:  # what rises above the rim, and the spare, go with the rim
+        low = max(low, -ground.stand.rim_mm)
+    elif pull[2] > 1 - 1e-9:
+        high = min(high, ground.stand.rim_mm)
     seams = [offset for normal, offset in planes if normal @ pull > 1 - 1e-9]
     if seams:
         return Narrowing(pull, across, middle, half, seams[0], seams[0], max(high, seams[0]))
