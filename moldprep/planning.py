@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from .boards import Boards, plan_boards
 from .cottle import Block, choose_block
 from .cottling import CottleNeed, cottle_needs
+from .ease import Ease, offer_ease
 from .findings import Finding, worst_first
 from .formulas.walls import least_wall_mm
 from .inside import Inside, cast_inside
@@ -41,6 +42,7 @@ class Plan:
     block: Block
     parting: Parting
     pieces: Pieces
+    ease: Ease
     release: Release
     thin: Thin
     poses: tuple[Pose, ...]
@@ -85,6 +87,13 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         (stand, block, parting),
         (job.pull, job.pieces),
         lambda: cut_pieces(stand, block, parting, job.pull, job.pieces, watch=watch),
+    )
+    watch.stage("look for an easier form")
+    ease = kept.get(
+        "ease",
+        (stand, block, parting, pieces),
+        (job.ease, job.pull),
+        lambda: offer_ease(stand, block, parting, pieces, job.ease, pull=job.pull, watch=watch),
     )
     watch.stage("prove that it opens")
     release = kept.get(
@@ -162,6 +171,7 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         block=block,
         parting=parting,
         pieces=pieces,
+        ease=ease,
         release=release,
         thin=thin,
         poses=poses,

@@ -26,6 +26,7 @@ LAYERS = [
     {"cottle"},
     {"parting"},
     {"pieces"},
+    {"ease"},
     {"release", "thin"},
     {"poses"},
     {"boards", "cottling"},

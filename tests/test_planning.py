@@ -18,16 +18,19 @@ from tests.samples import FOLDER, planned
 RESULTS = (
     "sizing",
     "stand",
+    "inside",
     "study",
     "block",
     "parting",
     "pieces",
+    "ease",
     "release",
     "thin",
     "boards",
     "pours",
+    "printing",
 )
-MADE = {"pieces", "release", "thin", "boards", "pours"}
+MADE = {"pieces", "ease", "release", "thin", "boards", "pours", "printing"}
 """What follows from the pieces."""
 JOB = job_from_dict({"shrinkage": {"total_percent": 10}, "parting": {"azimuths": 4}})
 
@@ -54,7 +57,11 @@ def kept(before: Plan, after: Plan) -> set[str]:
     [
         ({}, set()),
         ({"sheet": {"paper": "letter"}}, set()),
-        ({"plaster": {"consistency": 75}}, {"pours"}),
+        ({"plaster": {"consistency": 75}}, {"pours", "printing"}),
+        ({"printer": {"infill_percent": 20}}, {"printing"}),
+        ({"printer": {"bed_mm": [150, 150, 150]}}, {"boards", "printing"}),
+        ({"cast": {"wall_mm": 5}}, {"inside"}),
+        ({"ease": {"most_taper_deg": 1}}, {"ease"}),
         ({"boards": {"lip_mm": 10}}, {"boards", "pours"}),
         ({"pieces": {"chamfer_mm": 1}}, MADE),
         ({"parting": {"azimuths": 5}}, {"parting"} | MADE),
@@ -106,14 +113,17 @@ class Recorder(Watch):
 STAGES = [
     "size the master",
     "stand it in its mold",
+    "find the cast's inside",
     "study the pulls",
     "choose the cottle",
     "find the seams",
     "cut the pieces",
+    "look for an easier form",
     "prove that it opens",
     "look for thin plaster",
     "make the boards",
     "weigh the pours",
+    "plan the print",
 ]
 LONG = ["study the pulls", "find the seams", "cut the pieces", "prove that it opens"]
 """Stages that take more than a second on a large mesh step between their units of work."""

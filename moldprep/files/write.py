@@ -17,6 +17,7 @@ PLAN_NAMES = (
     RECORD,
     "master.stl",
     "sections/*.stl",
+    "ease/*.stl",
     "pieces/*.stl",
     "boards/*.stl",
     "*.3mf",

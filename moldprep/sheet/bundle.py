@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from ..ease import as_drawn
 from ..geometry.coarse import coarse
 from ..geometry.mesh import Mesh
 from ..planning import Plan
@@ -23,7 +24,7 @@ VIEW_GAP = 0.12
 
 def plan_files(plan: Plan) -> dict[str, bytes]:
     """sheet.pdf, plan.json, the master (in the casting pose, with its spare) and its sections as they print,
-    pieces, boards to print (STL, and 3MF in mm), templates at true scale (SVG, DXF), view.glb with the mold a little apart."""
+    eased forms at the size of the file, pieces, boards to print (STL, and 3MF in mm), templates at true scale (SVG, DXF), view.glb with the mold a little apart."""
     files = {
         "sheet.pdf": sheet_pdf(plan),
         "plan.json": record_json(plan),
@@ -32,6 +33,8 @@ def plan_files(plan: Plan) -> dict[str, bytes]:
     }
     for section in plan.printing.sections:
         files[f"sections/{section.name}.stl"] = stl_bytes(section.printed, f"{plan.name} {section.name}")
+    for offer in plan.ease.offers:
+        files[f"ease/{offer.kind}.stl"] = stl_bytes(as_drawn(offer, plan.sizing), f"{plan.name} {offer.kind}")
     pieces = {f"{piece.letter}-{_plain(piece.name)}": piece.mesh for piece in plan.pieces.pieces}
     for name, mesh in pieces.items():
         files[f"pieces/{name}.stl"] = stl_bytes(mesh, f"{plan.name} {name}")

@@ -20,6 +20,7 @@ from ..pull import Pull, direction_name
 from .apart import apart_svg
 from .castcard import cast_card
 from .drawings import TINTS, Drawing, cut, seam_list, view
+from .easecard import ease_card
 from .pictures import MOST_MARKS, board_picture, form_picture, pull_svg, svg_of
 from .printcard import print_card
 from .record import record_hash, record_json
@@ -142,6 +143,7 @@ def _data(plan: Plan, paper: str, pictures: dict[str, bytes]) -> dict[str, Any]:
         "boards": _boards(plan, pictures),
         "print": print_card(plan, pictures),
         "cast": cast_card(plan, pictures),
+        "ease": ease_card(plan, pictures),
         "seams": [seam_words(seam) for seam in seam_list(plan)],
         "pulls": [_pull(plan, pull, number, pictures) for number, pull in enumerate(plan.study.pulls)],
         "axes": [

@@ -10,6 +10,7 @@ from typing import Any
 import msgspec
 import numpy as np
 
+from ..ease import Offer
 from ..findings import Finding
 from ..inside import Inside
 from ..master import Master
@@ -75,6 +76,7 @@ def record(plan: Plan) -> dict[str, Any]:
                 "blocking_mm": plan.release.blocking,
                 "proofs": [msgspec.to_builtins(proof) for proof in plan.release.proofs],
             },
+            "ease": [_offer(offer) for offer in plan.ease.offers],
             "thin": [msgspec.to_builtins(place) for place in plan.thin.places],
             "poses": [msgspec.to_builtins(pose) for pose in plan.poses],
             "cottle_needs": [msgspec.to_builtins(need) for need in plan.needs],
@@ -217,6 +219,23 @@ def _cast(inside: Inside) -> dict[str, Any]:
             "fired_height_mm": curve.fired_height_mm,
             "fired_ml": curve.fired_ml,
         },
+    }
+
+
+def _offer(offer: Offer) -> dict[str, Any]:
+    return {
+        name: getattr(offer, name)
+        for name in (
+            "kind",
+            "says",
+            "taper_deg",
+            "greatest_mm",
+            "volume_mm3",
+            "locked_before_mm2",
+            "locked_after_mm2",
+            "tight_before_mm2",
+            "tight_after_mm2",
+        )
     }
 
 
