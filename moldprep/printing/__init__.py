@@ -20,10 +20,11 @@ from .heights import Heights, cut_heights
 from .pins import Pin, outline_turns, pins_at
 from .remarks import remarks_on, steps_for
 from .results import Heat, OneGo, PrintPlan, Section
-from .surface import Surface, surfaces
+from .surface import WORTH_MM2, Surface, surfaces
 from .whole import attitudes_of
 
 __all__ = [
+    "WORTH_MM2",
     "Attitude",
     "Heat",
     "Heights",

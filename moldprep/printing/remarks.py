@@ -5,7 +5,7 @@ from __future__ import annotations
 from ..findings import Finding
 from ..job import PrinterJob
 from .results import Heat, OneGo, Section
-from .surface import GRIP_DRAFT_DEG, Surface
+from .surface import GRIP_DRAFT_DEG, WORTH_MM2, Surface
 
 PIN_SHORT_MM = 1.0
 """A pin is so much shorter than its two holes: room for glue (common practice)."""
@@ -19,7 +19,7 @@ def steps_for(
     if len(sections) > 1:
         steps.append(_gluing(sections, job))
     first = next((surface for surface in faces if surface.name == "grips"), None)
-    if first is not None:
+    if first is not None and first.area_mm2 >= WORTH_MM2:
         steps.append(
             f"Sand the {first.area_mm2 / 100:.0f} cm² of walls with less than {GRIP_DRAFT_DEG:g}° of draft until no beads are felt "
             f"along the pull: as printed they stand out by up to {job.layer_mm / 2:.2f} mm."

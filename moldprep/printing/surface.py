@@ -22,6 +22,8 @@ STAIRS_SHARE = 0.5
 """Share of a layer from which stairs show: faces that lean more than 30 degrees from upright."""
 LEVEL = 0.9995
 """Faces flatter than this are one layer's own top, without stairs."""
+WORTH_MM2 = 50.0
+"""Less of a class than half a square centimetre is not worth a word."""
 SURFACES = (
     ("as printed", "The plaster lifts off or slides along the beads: sand for looks only."),
     ("stairs", "The layers show as stairs, and the cast takes them on: fill and sand."),

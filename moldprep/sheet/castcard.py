@@ -30,7 +30,7 @@ def cast_card(plan: Plan, pictures: dict[str, bytes]) -> dict[str, Any]:
     return {
         "says": _says(plan),
         "big": [
-            ["Holds, to the brim", _holds(inside)],
+            _holds(inside),
             ["Slip to fill the mold", _ml(inside.slip_ml)],
             ["Wall", f"{inside.wall_mm:g} mm" if inside.mode == "drain" else "solid"],
         ],
@@ -72,15 +72,19 @@ def _says(plan: Plan) -> str:
     return f"Drained; it spills at {spill}. {clear}."
 
 
-def _holds(inside: Inside) -> str:
+def _holds(inside: Inside) -> list[str]:
     if inside.mode == "solid" or not inside.vessel:
-        return "nothing"
-    return "not known" if inside.fired_capacity_ml is None else _ml(inside.fired_capacity_ml)
+        return ["Holds", "nothing"]
+    if inside.fired_capacity_ml is None:
+        return ["Holds, just cast", _ml(inside.capacity_ml)]
+    return ["Holds, to the brim", _ml(inside.fired_capacity_ml)]
 
 
 def _ounces(inside: Inside) -> str:
-    if inside.mode == "solid" or not inside.vessel or inside.fired_capacity_ml is None:
+    if inside.mode == "solid" or not inside.vessel:
         return ""
+    if inside.fired_capacity_ml is None:
+        return "What the fired piece holds is not known without the clay's shrinkage."
     imperial, us = fluid_ounces(inside.fired_capacity_ml)
     return f"Fired; {imperial:.1f} imperial or {us:.1f} US fluid ounces. In the mold, wet: {_ml(inside.capacity_ml)}."
 

@@ -10,7 +10,7 @@ import trimesh
 from ..geometry.columns.shading import picture
 from ..geometry.mesh import Mesh
 from ..planning import Plan
-from ..printing import OneGo, laid_out
+from ..printing import WORTH_MM2, OneGo, laid_out
 from .drawings import FONT, INK, TINTS
 from .pictures import embedded, png, svg, three_quarters
 from .words import grams
@@ -67,6 +67,7 @@ def print_card(plan: Plan, pictures: dict[str, bytes]) -> dict[str, Any]:
                 surface.means,
             ]
             for surface in made.surfaces
+            if surface.area_mm2 >= WORTH_MM2
         ],
         "steps": list(made.steps),
         "asked": f"Layers {plan.job.printer.layer_mm:g} mm, shell {plan.job.printer.shell_mm:g} mm, infill "

@@ -1,0 +1,131 @@
+"""The cards of cast, print and ease say what their stages found, and their files read back."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+import trimesh
+
+from moldprep.files.read import read_master
+from moldprep.job import job_from_dict
+from moldprep.master import master_from_bytes
+from moldprep.planning import Plan, plan
+from moldprep.sheet.bundle import plan_files
+from moldprep.sheet.castcard import cast_card
+from moldprep.sheet.easecard import ease_card
+from moldprep.sheet.printcard import print_card
+from moldprep.sheet.record import record
+from moldprep.sizing import size_master
+from tests.samples import FOLDER, planned
+
+SINGLE = 1e-6
+"""An STL's numbers are single precision, relative to the size."""
+CAPACITY_SHARE = 0.005
+OUNCE_ML = {"imperial": 28.4130625, "US": 29.5735295625}
+
+
+@pytest.fixture(scope="module")
+def cup() -> Plan:
+    """The hollow cup, filled, made to hold 350 mL up to 10 mm below its brim, with a smaller size."""
+    job = job_from_dict(
+        {
+            "form": {"fill_hollow": True},
+            "shrinkage": {"total_percent": 12},
+            "target": {"capacity": 350, "fill_mm": 10, "sizes": [0.7]},
+            "parting": {"azimuths": 4},
+        }
+    )
+    return plan(read_master(FOLDER / "hollow-cup.stl", job.form), job)
+
+
+def reread(data: bytes, kind: str) -> trimesh.Trimesh:
+    found = trimesh.load(io.BytesIO(data), file_type=kind, force="mesh")
+    assert isinstance(found, trimesh.Trimesh)
+    return found
+
+
+def test_the_fill_line_holds_what_was_asked_on_card_and_record(cup: Plan) -> None:
+    card = cast_card(cup, {})
+    assert ["10 mm below", "350 mL"] in card["fill"]
+    first, smaller = record(cup)["sizes"]
+    assert first["fill_ml"]["value"] == pytest.approx(350, rel=CAPACITY_SHARE)
+    assert smaller["share"] == 0.7
+    assert smaller["fill_ml"]["value"] < 0.343 * 350  # the wall stays as thick
+    brim = record(cup)["cast"]["capacity_fired_ml"]
+    assert card["big"][0] == ["Holds, to the brim", f"{brim:.0f} mL"]
+    for name, ounce in OUNCE_ML.items():
+        assert f"{brim / ounce:.1f} {name}" in card["ounces"]
+
+
+def test_the_modelled_inside_is_pictured_where_the_cast_departs_from_it(cup: Plan) -> None:
+    pictures: dict[str, bytes] = {}
+    card = cast_card(cup, pictures)
+    assert cup.inside.deviation is not None
+    assert f"{cup.inside.deviation.max():.1f} mm" in card["deviation"]["says"]
+    assert pictures["inside.svg"].startswith(b"<svg")
+    assert cast_card(planned("tumbler"), {})["deviation"] is None
+
+
+def test_without_a_shrinkage_nothing_fired_is_told() -> None:
+    made = planned("tumbler")
+    card = cast_card(made, {})
+    assert card["sizes"] == card["fill"] == []
+    assert card["big"][0] == ["Holds, just cast", f"{made.inside.capacity_ml:.0f} mL"]
+
+
+def test_sections_and_master_read_back_from_the_folder_s_files() -> None:
+    made = planned("ring-vase")
+    files = plan_files(made)
+    names = sorted(name for name in files if name.startswith("sections/"))
+    assert names == ["sections/section-1.stl", "sections/section-2.stl"]
+    for name, section in zip(names, made.printing.sections, strict=True):
+        found = reread(files[name], "stl")
+        assert found.is_watertight
+        assert found.bounds[0, 2] == pytest.approx(0, abs=1e-4)
+        assert found.volume == pytest.approx(section.mesh.volume, rel=1e-4)
+    whole = reread(files["master.3mf"], "3mf")
+    assert whole.volume == pytest.approx(made.stand.mesh.volume, rel=SINGLE)
+    assert whole.extents == pytest.approx(made.stand.mesh.extents, rel=SINGLE)
+
+
+def test_the_print_card_adds_up() -> None:
+    made = planned("ring-vase")
+    pictures: dict[str, bytes] = {}
+    card = print_card(made, pictures)
+    told = [float(row[5].removesuffix(" g")) for row in card["sections"]]
+    assert sum(told) == pytest.approx(made.printing.filament_g, abs=0.5 * len(told))
+    assert f"{made.printing.filament_g:.0f} g of filament" in card["says"]
+    assert pictures["beds.svg"].startswith(b"<svg")
+    best = min(made.printing.attitudes, key=lambda way: (not way.fits_bed, way.filament_g))
+    assert made.printing.one_go == best
+
+
+def test_an_eased_form_is_written_at_the_size_of_the_file_and_needs_no_easing() -> None:
+    """Planned again, the tapered cylinder has the least draft: nothing is left to offer."""
+    made = planned("cylinder")
+    (card,) = ease_card(made, {})
+    (offer,) = made.ease.offers
+    assert f"{offer.greatest_mm:.2f} mm" in card["figures"]
+    data = plan_files(made)["ease/taper.stl"]
+    assert reread(data, "stl").extents[2] == pytest.approx(made.master.mesh.extents[2], rel=SINGLE)
+    job = job_from_dict({"parting": {"azimuths": 4}})
+    second = plan(master_from_bytes(data, file_type="stl", name="again.stl", form=job.form), job)
+    assert second.ease.offers == ()
+    assert "tight-draft" not in [finding.code for finding in second.findings]
+
+
+def test_a_stretch_moves_the_modelled_inside_along() -> None:
+    job = job_from_dict(
+        {
+            "form": {"fill_hollow": True},
+            "shrinkage": {"total_percent": 0},
+            "target": {"stretch": {"taller_mm": 10, "zone_mm": [30, 60]}},
+        }
+    )
+    master = read_master(FOLDER / "hollow-cup.stl", job.form)
+    plain = size_master(master, job.shrinkage, job_from_dict({}).target)
+    longer = size_master(master, job.shrinkage, job.target)
+    assert plain.modelled is not None and longer.modelled is not None
+    grown = longer.modelled.bounds[:, 2] - plain.modelled.bounds[:, 2]
+    assert grown == pytest.approx([0, 10 * longer.factor[2]], abs=1e-9)
