@@ -152,6 +152,7 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         block,
         parting,
         pieces,
+        ease,
         release,
         thin,
         boards,

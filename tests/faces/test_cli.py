@@ -47,6 +47,8 @@ def test_plan_writes_the_folder_and_its_record_is_the_library_s(tmp_path: Path) 
         "sheet.pdf",
         "plan.json",
         "master.stl",
+        "master.3mf",
+        "sections/section-1.stl",
         "pieces/A-mold.stl",
         "pieces.3mf",
         "boards/A-base.stl",
