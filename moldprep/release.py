@@ -86,7 +86,7 @@ def prove_release(
     whose pieces do not fill the block round the form.
     """
     proved = release_in_order(stand.mesh, pieces.pieces, parting, tolerance_mm=tolerance_mm, watch=watch)
-    form = split(to_manifold(stand.mesh), (0.0, 0.0, 1.0), stand.top_mm)[1].volume()
+    form = _volume_below(stand.mesh, stand.top_mm)
     filled = sum(piece.mesh.volume for piece in pieces.pieces) + pieces.removed_mm3 + form
     missing = pieces.block_volume_mm3 - filled
     whole = abs(missing) <= MISSING_SHARE * pieces.block_volume_mm3
@@ -139,6 +139,13 @@ def release_in_order(
     findings = tuple(_stuck(proof, parting, tolerance_mm) for proof in proofs if not proof.released)
     order = tuple(piece.letter for piece in pieces)
     return Release(order, tuple(blocking), tuple(proofs), tolerance_mm, findings[:1] if findings else ())
+
+
+def _volume_below(mesh: Mesh, height: float) -> float:
+    """Volume of a solid up to a height: an uneven rim without a spare stands out of the block."""
+    if mesh.bounds[1, 2] <= height + 1e-9:
+        return mesh.volume
+    return float(split(to_manifold(mesh), (0.0, 0.0, 1.0), height)[1].volume())
 
 
 def _proof(piece: Piece, held: dict[str, Overlap], slid: tuple[Slid, ...], tolerance: float) -> PieceRelease:

@@ -104,6 +104,14 @@ def intersection(solid: Solid, other: Solid) -> Solid:
     return checked(solid ^ other, "The common solid")
 
 
+def boxes_meet(one: Solid, other: Solid) -> bool:
+    """Whether the bounding boxes of two solids overlap; where they do not, nor do the solids."""
+    (low, high), (other_low, other_high) = (
+        np.reshape(solid.bounding_box(), (2, 3)) for solid in (one, other)
+    )
+    return bool((low < other_high).all() and (other_low < high).all())
+
+
 def split(solid: Solid, normal: ArrayLike, offset: float) -> tuple[Solid, Solid]:
     """The parts of a solid on the plane's positive side, normal . p > offset, and on its negative side."""
     ahead, behind = solid.split_by_plane(tuple(float(value) for value in np.asarray(normal)), float(offset))

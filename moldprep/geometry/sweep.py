@@ -13,7 +13,7 @@ from scipy import ndimage
 from ..errors import Point
 from .columns import Frame, Intervals, cast, frame_for, rotation_for, solid_intervals
 from .mesh import Floats, Mesh
-from .solids import Solid, from_manifold, intersection, moved, parts, shadow_width
+from .solids import Solid, boxes_meet, from_manifold, intersection, moved, parts, shadow_width
 
 CONTACT = 1e-5
 """Bodies that overlap along the way by less than this share of their size touch."""
@@ -109,10 +109,10 @@ def slid_overlaps(
     distance = first
     while True:
         copy = moved(body, distance * np.asarray(way))
-        common = [intersection(copy, obstacle) for obstacle in obstacles]
-        places = [(k, place) for k, solid in enumerate(common) for place in _grains(solid, grain)]
+        common = {k: intersection(copy, one) for k, one in enumerate(obstacles) if boxes_meet(copy, one)}
+        places = [(k, place) for k, solid in common.items() for place in _grains(solid, grain)]
         widths = [shadow_width(place, way, most=last) for _, place in places]
-        volume = sum(solid.volume() for solid in common)
+        volume = float(sum(solid.volume() for solid in common.values()))
         if places:
             k, place = places[int(np.argmax(widths))]
             x, y, z = (_foremost(place, way) - distance * np.asarray(way)).tolist()
