@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 
     from ..findings import Finding
     from ..sizing import Shrinkage, Sizing
+    from ..target import Size
 
 _FORM = click.argument("form", type=click.Path(path_type=Path))
 _MAYBE_FORM = click.argument("form", type=click.Path(path_type=Path), required=False)
@@ -143,7 +144,7 @@ def check_command(context: click.Context, /, form: Path, as_json: bool, **_: Any
 
 @main.command("size", cls=Command, short_help="How much bigger than the fired piece must the master be?")
 @_MAYBE_FORM
-@options(LENGTHS, JOB, FORM, SHRINKAGE, TARGET)
+@options(LENGTHS, JOB, FORM, SHRINKAGE, TARGET, CAST, STAND)
 @_JSON
 @click.pass_context
 def size_command(
@@ -152,21 +153,25 @@ def size_command(
     """How much bigger must the master be?
 
     From a shrinkage or from test bars: the factor, any fired lengths as they must be drawn, and the
-    size of FORM's master when a form is given.
+    size of FORM's master when a form is given, with what it will hold and weigh when that is asked.
     """
+    from dataclasses import asdict
+
     from ..files.read import read_master
-    from ..sizing import shrinkage_of, size_master
+    from ..planning import size
+    from ..sizing import shrinkage_of
 
     job = job_of(context)
     found = shrinkage_of(job.shrinkage)
     if form is None and any(finding.code == "no-shrinkage" for finding in found.findings):
         raise click.UsageError("Nothing says how much the clay shrinks: give --shrinkage or --bar.", context)
-    sizing = None if form is None else size_master(read_master(form, job.form), job.shrinkage, job.target)
+    sizing, sizes = (None, ()) if form is None else size(read_master(form, job.form), job)
     findings = found.findings if sizing is None else sizing.findings
     if as_json:
-        _print_json(_size_record(found, sizing, fired, findings))
+        _print_json({**_size_record(found, sizing, fired, findings), "sizes": [asdict(one) for one in sizes]})
     else:
-        click.echo("\n".join([*_size_lines(found, sizing, fired), *_finding_lines(findings)]))
+        lines = [*_size_lines(found, sizing, fired), *_outcome_lines(sizes), *_finding_lines(findings)]
+        click.echo("\n".join(lines))
     return OK
 
 
@@ -333,6 +338,26 @@ def _size_lines(found: Shrinkage, sizing: Sizing | None, fired: tuple[float, ...
             for size in (sizing.fired_size_mm, sizing.master_size_mm)
         )
         yield f"Form: fired {fired_size}, master {master_size}"
+
+
+def _outcome_lines(sizes: tuple[Size, ...]) -> Iterable[str]:
+    from ..target import fluid_ounces
+
+    for one in sizes:
+        holds = ""
+        if one.brim_ml is not None and one.fill_ml is not None:
+            imperial, us = fluid_ounces(one.fill_ml.value)
+            holds = (
+                f", holds {one.brim_ml.value:.0f} mL to the brim, {one.fill_ml.value:.0f} mL to the line "
+                f"({imperial:.1f} imperial, {us:.1f} US fl oz)"
+            )
+        nests = (
+            "" if one.gap_mm is None else f", {one.gap_mm:.1f} mm clear" if one.nests else ", does not nest"
+        )
+        yield (
+            f"Size {one.share:g}: {one.width_mm.value:.1f} mm wide, {one.height_mm.value:.1f} mm high{holds}, "
+            f"weighs {one.weight_g.value:.0f} g{nests}"
+        )
 
 
 def _finding_lines(findings: tuple[Finding, ...]) -> Iterable[str]:

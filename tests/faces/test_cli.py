@@ -380,3 +380,49 @@ def test_on_a_terminal_a_bar_names_the_stages_and_ctrl_c_stops_the_process(tmp_p
     assert "study the pulls" in words and "Stopped; nothing was written." in words
     assert "Traceback" not in words
     assert list(tmp_path.iterdir()) == []
+
+
+def test_size_says_what_a_master_for_a_capacity_becomes_and_what_smaller_sizes_hold() -> None:
+    words = ["size", str(FOLDER / "tumbler.stl"), "--shrinkage", "12", "--capacity", "12"]
+    words += ["--capacity-unit", "US fl oz", "--also-size", "0.7"]
+    found = json.loads(run(*words, "--json").stdout)
+    first, smaller = found["sizes"]
+    assert first["fill_ml"]["value"] == pytest.approx(12 * 29.5735295625, rel=0.005)
+    assert smaller["brim_ml"]["value"] < 0.343 * first["brim_ml"]["value"]  # its wall is as thick
+    assert found["master"]["size_mm"][2] == pytest.approx(
+        first["height_mm"]["value"] * found["sizing"]["factor"][2]
+    )
+    assert "12.0 US fl oz" in run(*words).stdout
+
+
+def test_a_capacity_without_a_shrinkage_is_refused() -> None:
+    result = run("size", str(FOLDER / "tumbler.stl"), "--capacity", "350")
+    assert result.exit_code == 2
+    assert "--shrinkage" in result.stderr or "shrinkage" in result.stderr
+
+
+@pytest.mark.parametrize("text", ["tall", "20:30", "20:a-b", "20:30-40-50"])
+def test_a_stretch_that_does_not_read_says_how(text: str) -> None:
+    result = run("size", str(FOLDER / "tumbler.stl"), "--shrinkage", "12", "--taller", text)
+    assert result.exit_code == 2
+    assert "20:30-80" in result.stderr
+
+
+def test_a_stretch_keeps_the_width() -> None:
+    plain, taller = (
+        json.loads(run("size", str(FOLDER / "tumbler.stl"), "--shrinkage", "12", *more, "--json").stdout)
+        for more in ([], ["--taller", "20:30-80"])
+    )
+    grown = [
+        b - a
+        for a, b in zip(plain["sizing"]["fired_size_mm"], taller["sizing"]["fired_size_mm"], strict=True)
+    ]
+    assert grown == pytest.approx([0, 0, 20], abs=1e-9)
+
+
+def test_an_option_for_one_size_goes_before_the_job_file_s_other(tmp_path: Path) -> None:
+    job = tmp_path / "job.toml"
+    job.write_text("[target]\nheight_mm = 90\n[shrinkage]\ntotal_percent = 12\n")
+    words = ["size", str(FOLDER / "tumbler.stl"), "--job", str(job), "--fired-width", "70", "--json"]
+    found = json.loads(run(*words).stdout)
+    assert max(found["sizing"]["fired_size_mm"][:2]) == pytest.approx(70)
