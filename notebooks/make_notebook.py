@@ -15,7 +15,7 @@ CELLS: list[tuple[str, str]] = [
         "code",
         "from pathlib import Path\n\nfrom IPython.display import SVG, Image, display\n\nimport moldprep\n"
         "from moldprep.sheet.drawings import cut, view\nfrom moldprep.sheet.paper import sheet_pngs\n"
-        "from moldprep.sheet.pictures import form_picture, png, pull_svg\n\nsamples = Path('../sample_meshes')",
+        "from moldprep.sheet.pictures import form_picture, png, pull_svg\nfrom moldprep.sheet.printcard import beds_svg\n\nsamples = Path('../sample_meshes')",
     ),
     (
         "markdown",
@@ -54,6 +54,16 @@ CELLS: list[tuple[str, str]] = [
         "code",
         "for pour in plan.pours.pours:\n    print(pour.piece, pour.name, round(pour.plaster_g), 'g of plaster,', round(pour.water_g), 'g of water;', pour.pose)\n"
         "assert abs(sum(piece.poured_mm3 for piece in plan.pieces.pieces) + plan.stand.mesh.volume - plan.block.volume_mm3) < 1",
+    ),
+    (
+        "markdown",
+        "## The cast and the print\n\nWhat the drained cast holds and weighs, and in which sections the master prints with the least filament.",
+    ),
+    (
+        "code",
+        "print(round(plan.inside.fired_capacity_ml), 'mL to the brim,', round(plan.inside.weights.fired_g), 'g fired,', round(plan.inside.slip_ml), 'mL of slip to fill')\n"
+        "for section in plan.printing.sections:\n    print(section.name, section.attitude, round(section.filament_g), 'g of filament')\n"
+        "print(plan.printing.steps[0])\ndisplay(SVG(beds_svg(plan, width=420, height=220)[0]))",
     ),
     ("markdown", "## The sheet"),
     (
