@@ -142,10 +142,11 @@ def outer_faces(piece: Piece, pieces: Pieces) -> Bools:
         towards = mesh.normals @ np.array(normal) < -SAME_WAY
         outer &= ~(towards & (mesh.centroids @ np.array(normal) < offset + near))
     picked = np.flatnonzero(outer)
-    corners = mesh.vertices[ConvexHull(mesh.vertices[np.unique(mesh.faces[piece.form_face < 0])]).vertices]
-    inward = np.array([normal for normal, _ in joint_planes(piece, pieces)]).reshape(-1, 3)
-    offsets = np.array([offset for _, offset in joint_planes(piece, pieces)])
-    own = (corners @ inward.T > offsets - near).all(axis=1)  # without the knobs, which stand out
+    corners = mesh.vertices[np.unique(mesh.faces[piece.form_face < 0])]
+    corners = corners[ConvexHull(corners).vertices]
+    own = np.ones(len(corners), bool)
+    for normal, offset in joint_planes(piece, pieces):
+        own &= corners @ np.array(normal) > offset - near  # without the knobs, which stand out
     reach = (mesh.normals[picked] @ corners[own].T).max(axis=1)
     level = np.einsum("fk,fk->f", mesh.normals[picked], mesh.centroids[picked])
     outer[picked[reach > level + near]] = False

@@ -122,7 +122,7 @@ def mix(volume_ml: float, job: PlasterJob) -> Mix:
 def timing_of(job: PlasterJob) -> Timing:
     """The windows of this plaster, mix, water and age (`formulas.timing`).
 
-    Wetting is not hurried by warm water: the soak stays.
+    Wetting is not hurried by warm water: the soak stays. What sets late need not be mixed longer.
     """
     plaster = plaster_of(job)
     hurry = timing.together(
@@ -137,7 +137,7 @@ def timing_of(job: PlasterJob) -> Timing:
     sets, start = windows(plaster.set), timing.start_c(job.water_temperature_c, job.consistency / 100)
     return Timing(
         soak=(SOAK.low, SOAK.high),
-        mix=windows(MIX),
+        mix=(MIX.low * min(hurry[0], 1.0), MIX.high * min(hurry[1], 1.0)),
         gloss=(sets[0] * GLOSS_SHARE.low / 100, sets[1] * GLOSS_SHARE.high / 100),
         set=sets,
         demold_plain=windows(DEMOLD_PLAIN),

@@ -36,7 +36,7 @@ from .poses import Pose, joint_planes
 from .stand import Stand
 from .working import SILENT, Watch
 
-__all__ = ["Mix", "Pour", "PourPlan", "mix", "plan_pours"]
+__all__ = ["Mix", "Pour", "PourPlan", "hold_kg", "mix", "plan_pours"]
 
 COARSE_POINTS = 2.0
 """Parts of water by which a weighed mix may miss what was asked before the scale is too coarse: 72 has
@@ -146,8 +146,8 @@ def plan_pours(
                 pressure_kpa=hydrostatics.pressure_pa(density, fill) / 1000,
                 uplift_n=uplift,
                 sealed_n=sealed,
-                hold_kg=_kilograms(uplift),
-                hold_sealed_kg=_kilograms(sealed),
+                hold_kg=hold_kg(uplift),
+                hold_sealed_kg=hold_kg(sealed),
                 batches=made.batches,
                 batch_plaster_g=made.batch_plaster_g,
                 batch_water_g=made.batch_water_g,
@@ -171,6 +171,15 @@ def plan_pours(
             *_heavy(tuple(pours)),
         ),
     )
+
+
+def hold_kg(force_n: float) -> float:
+    """Weight on top that holds against a force upward [kg], to the next 0.1 kg; 0 where nothing lifts.
+
+    >>> hold_kg(6.306)
+    0.7
+    """
+    return ceil(max(10 * force_n / hydrostatics.GRAVITY_M_S2, 0.0)) / 10
 
 
 def _weights(pours: tuple[Pour, ...], stand: Stand) -> tuple[float, float, float, str]:
@@ -255,16 +264,11 @@ def _held(uplift: float, sealed: float) -> str:
     """How the master is kept down, "" where it does not float."""
     if uplift <= FLOATS_N:
         return ""
-    best = f"{_kilograms(sealed):.1f} kg" if sealed > 0 else "nothing"
+    best = f"{hold_kg(sealed):.1f} kg" if sealed > 0 else "nothing"
     return (
-        f" Fix the master down: it floats with up to {_kilograms(uplift):.1f} kg, with {best} while its seal is tight. "
+        f" Fix the master down: it floats with up to {hold_kg(uplift):.1f} kg, with {best} while its seal is tight. "
         "Go by the first."
     )
-
-
-def _kilograms(force_n: float) -> float:
-    """Weight on top that holds against a force, up to the next 0.1 kg."""
-    return ceil(max(10 * force_n / hydrostatics.GRAVITY_M_S2, 0.0)) / 10
 
 
 def _open_mm2(piece: Piece, pose: Pose) -> float:

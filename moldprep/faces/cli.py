@@ -211,7 +211,7 @@ def pour_command(
         *mix_findings(job.plaster),
         *gloss_findings(made.batches, job.plaster, what="This pour"),
     )
-    record = _pour_record(made, job, _prism_mm2(box, ring), findings)
+    record = _pour_record(made, job, box or ring, form_ml, findings)
     if as_json:
         _print_json(record)
     else:
@@ -290,32 +290,37 @@ def _prism_ml(box: tuple[float, ...] | None, ring: tuple[float, ...] | None) -> 
     return pi * ring[0] ** 2 / 4 * ring[1] / 1000 if ring is not None else 0.0
 
 
-def _prism_mm2(box: tuple[float, ...] | None, ring: tuple[float, ...] | None) -> float | None:
-    if box is not None:
-        return box[0] * box[1]
-    return pi * ring[0] ** 2 / 4 if ring is not None else None
-
-
 def _pour_record(
-    made: Mix, job: Job, area_mm2: float | None, findings: tuple[Finding, ...]
+    made: Mix,
+    job: Job,
+    prism: tuple[float, ...] | None,
+    form_ml: float | None,
+    findings: tuple[Finding, ...],
 ) -> dict[str, Any]:
-    """One pour, and what the job's molds of it take in all; slabs where the plan area is known."""
+    """One pour, and what the job's molds of it take in all; what rests on a box or ring where there is one."""
     from dataclasses import asdict
 
+    from ..formulas import hydrostatics
     from ..mixing import SHORT_PERCENT, ml_of_plaster, slab_mm, timing_of
-    from ..pour import SLAB_G
+    from ..pour import SLAB_G, hold_kg
     from ..stock import bags_for
 
-    plaster = job.studio.molds * made.plaster_g
-    slabs = None
-    if area_mm2 is not None:
-        slabs = {
-            "slab_100g_mm": slab_mm(ml_of_plaster(SLAB_G, job.plaster), area_mm2),
-            "slab_error_mm": slab_mm(made.solid_ml * SHORT_PERCENT / 100, area_mm2),
+    density, stood = 1000 * made.wet_g / made.solid_ml, {}
+    if prism is not None:
+        area = prism[0] * prism[1] if len(prism) == 3 else pi * prism[0] ** 2 / 4
+        stood = {
+            "slab_100g_mm": slab_mm(ml_of_plaster(SLAB_G, job.plaster), area),
+            "slab_error_mm": slab_mm(made.solid_ml * SHORT_PERCENT / 100, area),
+            "pressure_kpa": hydrostatics.pressure_pa(density, prism[-1]) / 1000,
+            "band_n": hydrostatics.hoop_force_n(density, prism[-1], max(prism[:-1]) / 2),
         }
+    uplift = hydrostatics.uplift_n(density, form_ml or 0.0, 0.0)
+    plaster = job.studio.molds * made.plaster_g
     return {
         **asdict(made),
-        **(slabs or {}),
+        **stood,
+        "uplift_n": uplift,
+        "hold_kg": hold_kg(uplift),
         "timing": asdict(timing_of(job.plaster)),
         "molds": job.studio.molds,
         "plaster_total_g": plaster,
@@ -339,6 +344,10 @@ def _pour_lines(made: Mix, record: dict[str, Any]) -> Iterable[str]:
             f"100 g of plaster too little or too much is {record['slab_100g_mm']:.1f} mm of height; "
             f"an error of 5 % is {record['slab_error_mm']:.1f} mm."
         )
+        yield (
+            f"At the foot {record['pressure_kpa']:.1f} kPa; bands round the cottle hold {record['band_n']:.0f} N in all"
+            + (f"; the form floats with up to {record['hold_kg']:.1f} kg." if record["hold_kg"] else ".")
+        )
     timing = record["timing"]
     yield (
         f"Soak {span_words(timing['soak'])} min, mix {span_words(timing['mix'])} min; gloss gone "
@@ -349,8 +358,9 @@ def _pour_lines(made: Mix, record: dict[str, Any]) -> Iterable[str]:
         f"It starts at {timing['start_c']:.0f} °C and becomes at most {timing['limit_c']:.0f} °C, where no heat leaves it."
     )
     if record["molds"] > 1:
+        bags = f"{record['bags']} bag{'s' if record['bags'] > 1 else ''}"
         yield (
-            f"For {record['molds']} molds {record['plaster_total_g'] / 1000:.2f} kg of plaster ({record['bags']} bags) and "
+            f"For {record['molds']} molds {record['plaster_total_g'] / 1000:.2f} kg of plaster ({bags}) and "
             f"{record['water_total_g'] / 1000:.2f} kg of water."
         )
 
