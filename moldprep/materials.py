@@ -119,6 +119,9 @@ def clay_in(name: str) -> Clay | None:
 
 PRINT_SOFTENS_C = Range("a PLA print softens", 45, 65, "°C", "glass transition of PLA")
 FREEBOARD_MM = Range("cottle above the plaster", 15, 20, "mm", PRACTICE)
+ALCOHOL_FLASH_C = Figure(
+    "isopropyl alcohol takes fire from", 11.7, "°C", "", "flash point, NIOSH Pocket Guide 0359"
+)
 HEAVY_LIFT_KG = Figure(
     "one-person lift at floor level", 13.07, "kg", "with H 30, V 0, D 75 cm", "NIOSH lifting equation, 94-110"
 )
@@ -196,6 +199,7 @@ ASSUMED: tuple[Figure, ...] = (
             KILN_DRYING,
         )
     ),
+    ALCOHOL_FLASH_C,
     HEAVY_LIFT_KG,
     READY_WATER,
     MOLD_LIFE,

@@ -17,7 +17,14 @@ from .geometry.columns import rotation_for
 from .geometry.mesh import Floats, Mesh
 from .geometry.outlines import section
 from .job import PlasterJob
-from .materials import FREEBOARD_MM, HEAVY_LIFT_KG, PRINT_SOFTENS_C, READY_WATER, SLIP_DENSITY
+from .materials import (
+    ALCOHOL_FLASH_C,
+    FREEBOARD_MM,
+    HEAVY_LIFT_KG,
+    PRINT_SOFTENS_C,
+    READY_WATER,
+    SLIP_DENSITY,
+)
 from .mixing import (
     SHORT_PERCENT,
     Mix,
@@ -251,7 +258,7 @@ def _steps(
         f"Mix {span_words(timing.mix)} min without beating in air; pour while it is like cream and glossy, {buckets}. "
         f"The gloss goes {span_words(timing.gloss)} min after strewing.",
         "Mist the master's face just before the pour, and bubbles on the open side while it is glossy, with water or "
-        "alcohol. Alcohol burns: no flame or spark near, and air the room.",
+        f"alcohol. Alcohol burns, {ALCOHOL_FLASH_C.name} {ALCOHOL_FLASH_C.value:g} °C: no flame or spark near, and air the room.",
         f"It sets in about {span_words(timing.set)} min. Cottle off when it is warm and firm.",
         f"Demold a plain, strong form from {span_words(timing.demold_plain)} min after the pour; a delicate one when the "
         f"heat has peaked and falls, {span_words(timing.demold_delicate)} min; the latest "
