@@ -242,20 +242,20 @@ def _steps(
     warmest: Span,
 ) -> tuple[str, ...]:
     """The bench's steps in their order, each with its window."""
-    buckets = "all batches of this piece"
+    buckets = ""
     water = f"Water at {job.water_temperature_c:g} °C into the bucket first; strew the plaster in."
     if made.batches > 1:
         water = (
             f"{made.batches} equal batches, each {made.batch_plaster_g:g} g of plaster into {made.batch_water_g:g} g of "
             f"water at {job.water_temperature_c:g} °C; weigh them all before the first is wet."
         )
-        buckets = f"all {made.batches} batches, one on the other while each is glossy"
+        buckets = f", all {made.batches} batches before the first has lost its gloss"
     return (
         f"Soap: {pose.separator}.",
         f"Cottle up, {FREEBOARD_MM} above the plaster; seal its foot, its seams and the master's foot with clay."
         f"{_held(*lift_n)}",
         f"{water} Soak {span_words(timing.soak)} min.",
-        f"Mix {span_words(timing.mix)} min without beating in air; pour while it is like cream and glossy, {buckets}. "
+        f"Mix {span_words(timing.mix)} min without beating in air; pour while it is like cream and glossy{buckets}. "
         f"The gloss goes {span_words(timing.gloss)} min after strewing.",
         "Mist the master's face just before the pour, and bubbles on the open side while it is glossy, with water or "
         f"alcohol. Alcohol burns, {ALCOHOL_FLASH_C.name} {ALCOHOL_FLASH_C.value:g} °C: no flame or spark near, and air the room.",
