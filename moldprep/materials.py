@@ -119,9 +119,7 @@ def clay_in(name: str) -> Clay | None:
 
 PRINT_SOFTENS_C = Range("a PLA print softens", 45, 65, "°C", "glass transition of PLA")
 FREEBOARD_MM = Range("cottle above the plaster", 15, 20, "mm", PRACTICE)
-ALCOHOL_FLASH_C = Figure(
-    "isopropyl alcohol takes fire from", 11.7, "°C", "", "flash point, NIOSH Pocket Guide 0359"
-)
+ALCOHOL_FLASH_C = Figure("flash point of isopropyl alcohol", 11.7, "°C", "", "NIOSH Pocket Guide 0359")
 HEAVY_LIFT_KG = Figure(
     "one-person lift at floor level", 13.07, "kg", "with H 30, V 0, D 75 cm", "NIOSH lifting equation, 94-110"
 )

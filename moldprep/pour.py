@@ -255,15 +255,14 @@ def _steps(
         f"Cottle up, {FREEBOARD_MM} above the plaster; seal its foot, its seams and the master's foot with clay."
         f"{_held(*lift_n)}",
         f"{water} Soak {span_words(timing.soak)} min.",
-        f"Mix {span_words(timing.mix)} min without beating in air; pour while it is like cream and glossy{buckets}. "
-        f"The gloss goes {span_words(timing.gloss)} min after strewing.",
-        "Mist the master's face just before the pour, and bubbles on the open side while it is glossy, with water or "
-        f"alcohol. Alcohol burns, {ALCOHOL_FLASH_C.name} {ALCOHOL_FLASH_C.value:g} °C: no flame or spark near, and air the room.",
+        f"Mix {span_words(timing.mix)} min without beating in air; pour while creamy and glossy, up to "
+        f"{span_words(timing.gloss)} min from strewing{buckets}.",
+        "Mist the master first, bubbles later: water, or alcohol far from any flame (flash point "
+        f"{ALCOHOL_FLASH_C.value:g} °C).",
         f"It sets in about {span_words(timing.set)} min. Cottle off when it is warm and firm.",
-        f"Demold a plain, strong form from {span_words(timing.demold_plain)} min after the pour; a delicate one when the "
-        f"heat has peaked and falls, {span_words(timing.demold_delicate)} min; the latest "
-        f"{span_words(timing.demold_latest)} min. This piece becomes {span_words(warmest)} °C warm, where no heat leaves "
-        f"it {timing.limit_c:.0f} °C; {PRINT_SOFTENS_C.name} at {PRINT_SOFTENS_C}.",
+        f"Demold a plain, strong form from {span_words(timing.demold_plain)} min after the pour, a delicate one when the "
+        f"heat falls, at {span_words(timing.demold_delicate)}; the latest {span_words(timing.demold_latest)}. It warms to "
+        f"{span_words(warmest)} °C, at most {timing.limit_c:.0f} °C; {PRINT_SOFTENS_C.name} at {PRINT_SOFTENS_C}.",
     )
 
 
@@ -271,11 +270,8 @@ def _held(uplift: float, sealed: float) -> str:
     """How the master is kept down, "" where it does not float."""
     if uplift <= FLOATS_N:
         return ""
-    best = f"{hold_kg(sealed):.1f} kg" if sealed > 0 else "nothing"
-    return (
-        f" Fix the master down: it floats with up to {hold_kg(uplift):.1f} kg, with {best} while its seal is tight. "
-        "Go by the first."
-    )
+    best = f"{hold_kg(sealed):.1f} kg" if sealed > 0 else "not at all"
+    return f" Fix the master down: it floats with up to {hold_kg(uplift):.1f} kg; while its seal is tight, {best}."
 
 
 def _open_mm2(piece: Piece, pose: Pose) -> float:

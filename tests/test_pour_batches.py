@@ -195,7 +195,7 @@ def test_the_card_tells_batches_slabs_and_weight_on_top(pours: PourPlan) -> None
     assert pour.slab_error_mm == pytest.approx(1000 * 0.05 * pour.solid_ml / plan.block.area_mm2)
     assert 0 <= pour.hold_kg - pour.uplift_n / GRAVITY < 0.1 + 1e-9
     assert pour.sealed_n < 0 and pour.hold_sealed_kg == 0
-    assert "with nothing while its seal is tight" in pour.steps[1]
+    assert "while its seal is tight, not at all" in pour.steps[1]
     low, high = pour.warmest_c
     assert pours.timing.start_c < low < high < pours.timing.limit_c
 
