@@ -7,8 +7,10 @@ from math import ceil
 
 import numpy as np
 import shapely
+from scipy.spatial.distance import pdist
 
 from .cottle import Block
+from .formulas.hydrostatics import GRAVITY_M_S2, hoop_force_n, hoop_tension_n_m, pressure_pa
 from .pieces import Piece, Pieces
 from .poses import Pose, joint_planes
 
@@ -20,6 +22,8 @@ GRIP_MM = 30.0
 """Where plaster is poured on set plaster, the cottle reaches down over it by this (common practice)."""
 STRAP_EVERY_MM = 100.0
 """A strap for each hand's width of height, two at the least (common practice)."""
+STRAP_RESERVE = 3.0
+"""A strap shall hold so many times what it bears: tape creeps, and a bucket falls in (our judgement)."""
 STEP_MM = 5.0
 """Heights and lengths are rounded up to this: nobody saws a board to the millimetre for clay to seal."""
 
@@ -31,6 +35,7 @@ class CottleNeed:
     sheet_mm: length of the sheet or the ring's strip with its overlap, 0 between boards. boards: inner
     lengths of the boards, pairs facing each other. straps: round it. seal_mm: length of the line
     between cottle and what it stands on, and of the seams of plates; all to be sealed with clay.
+    head_mm: depth of the plaster; radius_mm: half the greatest width inside, of a ring its radius.
     """
 
     letter: str
@@ -40,6 +45,41 @@ class CottleNeed:
     boards: tuple[float, ...]
     straps: int
     seal_mm: float
+    head_mm: float
+    radius_mm: float
+
+
+@dataclass(frozen=True)
+class CottleLoad:
+    """What liquid plaster does to a cottle. tension_n_m: of a band at its foot, for each metre of height;
+    force_n: over all its height; strap_n: of the lowest strap, which bears most; strap_kg: weight that a strap
+    must be able to carry, with `STRAP_RESERVE`.
+    """
+
+    pressure_kpa: float
+    tension_n_m: float
+    force_n: float
+    strap_n: float
+    strap_kg: float
+
+
+def cottle_load(need: CottleNeed, density_kg_m3: float) -> CottleLoad:
+    """Pressure on a cottle and pull in the bands round it (`formulas.hydrostatics`).
+
+    Half the greatest width stands for the radius: whatever the outline, each band bears half of what
+    pushes the two sides apart. Straps share the height evenly, so that of n the lowest bears
+    (2n - 1)/n² of the whole.
+    """
+    pressure = pressure_pa(density_kg_m3, need.head_mm)
+    force = hoop_force_n(density_kg_m3, need.head_mm, need.radius_mm)
+    strap = force * (2 * need.straps - 1) / need.straps**2
+    return CottleLoad(
+        pressure_kpa=pressure / 1000,
+        tension_n_m=hoop_tension_n_m(pressure, need.radius_mm),
+        force_n=force,
+        strap_n=strap,
+        strap_kg=STRAP_RESERVE * strap / GRAVITY_M_S2,
+    )
 
 
 def cottle_needs(poses: tuple[Pose, ...], pieces: Pieces, block: Block) -> tuple[CottleNeed, ...]:
@@ -61,14 +101,17 @@ def _need(pose: Pose, piece: Piece, pieces: Pieces, block: Block) -> CottleNeed:
         ]
         ends = [*levels, block.bottom_mm, block.top_mm]
         low, high = _between(piece, ends)
-        return CottleNeed(
-            pose.letter, "box", height, 0.0, (wide, high - low), straps, 2 * (wide + high - low)
-        )
+        around = 2 * (wide + high - low)
+        half = max(wide, high - low) / 2
+        return CottleNeed(pose.letter, "box", height, 0.0, (wide, high - low), straps, around, deep, half)
     girth = float(shapely.LinearRing(block.outline).length)
-    flange = 2 * deep if pose.stance == "standing" and not pose.against else 0.0
+    seal = girth + (2 * deep if pose.stance == "standing" and not pose.against else 0.0)
     if block.kind == "box":
-        return CottleNeed(pose.letter, "box", height, 0.0, block.inner_mm, straps, girth + flange)
-    return CottleNeed(pose.letter, block.kind, height, _up(girth + OVERLAP_MM), (), straps, girth + flange)
+        half = max(block.inner_mm) / 2
+        return CottleNeed(pose.letter, "box", height, 0.0, block.inner_mm, straps, seal, deep, half)
+    half = float(pdist(block.outline).max()) / 2
+    sheet = _up(girth + OVERLAP_MM)
+    return CottleNeed(pose.letter, block.kind, height, sheet, (), straps, seal, deep, half)
 
 
 def _between(piece: Piece, ends: list[float]) -> tuple[float, float]:

@@ -37,6 +37,7 @@ Family = Literal[
 
 Positive = Annotated[float, Meta(gt=0, le=1e5)]
 NotNegative = Annotated[float, Meta(ge=0, le=1e5)]
+Count = Annotated[int, Meta(ge=1, le=10_000)]
 Percent = Annotated[float, Meta(ge=0, lt=50)]
 Angle = Annotated[float, Meta(ge=0, lt=90)]
 
@@ -218,6 +219,30 @@ class PlasterJob(Part, frozen=True):
     scale_step_g: Positive = 10.0
     """Weights are rounded up to the scale's step."""
     water_temperature_c: Annotated[float, Meta(ge=1, le=60)] = 20.0
+    """When it is strewn in; warm water hurries the set, cold water slows it."""
+    age_months: Annotated[float, Meta(ge=0, le=240)] = 3.0
+    """Since the bag was made; kept dry, three months are as good as fresh (common practice)."""
+    bucket_ml: Positive | None = None
+    """Slurry that the mixing bucket holds with room to stir; as large as the pour when left out."""
+
+
+class StudioJob(Part, frozen=True):
+    """How many molds, what they have to make, and where they dry."""
+
+    molds: Count = 1
+    """The same mold so many times, from the same master."""
+    bag_kg: Positive = 25.0
+    """Plaster in a bag; a usual bag."""
+    order_pieces: Annotated[int, Meta(ge=1, le=1_000_000)] | None = None
+    """Good pieces of an order, ..."""
+    days: Count = 20
+    """... the working days until it is due, four weeks of five, ..."""
+    casts_a_day: Annotated[float, Meta(gt=0, le=50)] = 1.0
+    """... and what a mold is asked for on each: one, so that it dries in between (common practice)."""
+    mold_life_casts: Annotated[int, Meta(ge=1, le=10_000)] = 100
+    """Casts until detail and seams are worn; 60-120 is common practice."""
+    shelf_c: Annotated[float, Meta(ge=5, le=200)] = 35.0
+    """The warmest place where molds dry; gypsum loses its own water from 49 degrees (120 °F)."""
 
 
 class CastJob(Part, frozen=True):
@@ -303,6 +328,40 @@ class EaseJob(Part, frozen=True):
     """Depth of an undercut that may be filled."""
 
 
+class EstimateJob(Part, frozen=True):
+    """The maker's own rates, in one currency, and hours. Without a rate for labour nothing is estimated.
+
+    Every default of hours and shares is our judgement: put in your own.
+    """
+
+    labour_per_hour: NotNegative | None = None
+    plaster_per_kg: NotNegative = 0.0
+    filament_per_kg: NotNegative = 0.0
+    slip_per_litre: NotNegative = 0.0
+    firing_per_piece: NotNegative = 0.0
+    firing_per_kg: NotNegative = 0.0
+    """The kiln's share by the dry weight of the piece; both shares are added up."""
+    currency: str = ""
+    print_hours: NotNegative = 0.5
+    """At the printer, slicing and taking off included; the printer's own hours are not paid."""
+    finish_hours: NotNegative = 2.0
+    """Gluing, sanding and sealing the master."""
+    pour_hours: NotNegative = 1.0
+    """For each pour: cottle, soap, mix, pour, clean up."""
+    trim_hours: NotNegative = 0.5
+    """For each mold: edges, banding, turning while it dries."""
+    cast_hours: NotNegative = 0.25
+    """For each cast: fill, drain, demold."""
+    fettle_hours: NotNegative = 0.25
+    """For each cast that is kept: trim, sponge, handle it through drying."""
+    fire_hours: NotNegative = 0.1
+    """For each cast that is kept: glaze, load and unload."""
+    reject_percent: Annotated[float, Meta(ge=0, le=90)] = 10.0
+    """Casts that are kept and fired, yet not sold."""
+    quantities: tuple[Count, ...] = (1, 10, 50, 100)
+    """Good pieces for which a price is told."""
+
+
 class SheetJob(Part, frozen=True):
     """How the sheet is printed."""
 
@@ -322,10 +381,12 @@ class Job(Part, frozen=True):
     pieces: PiecesJob = PiecesJob()
     boards: BoardsJob = BoardsJob()
     plaster: PlasterJob = PlasterJob()
+    studio: StudioJob = StudioJob()
     cast: CastJob = CastJob()
     target: TargetJob = TargetJob()
     printer: PrinterJob = PrinterJob()
     ease: EaseJob = EaseJob()
+    estimate: EstimateJob = EstimateJob()
     sheet: SheetJob = SheetJob()
 
 

@@ -40,11 +40,16 @@ class Range:
 
 @dataclass(frozen=True)
 class Plaster:
-    """A kind of plaster: density of its powder, and the consistencies it is mixed at."""
+    """A kind of plaster: density of its powder, the consistencies it is mixed at, and its set.
+
+    set: from strewing to hard, for the consistencies `set_at`, with water at 20 °C.
+    """
 
     name: str
     hemihydrate_density_kg_m3: float
     consistency: Range
+    set: Range
+    set_at: tuple[float, float]
     source: str
 
 
@@ -56,18 +61,30 @@ class Clay:
     total_percent: Range
 
 
+SOAK = Range("soak", 2, 4, "min", "mixing instructions (plaster.com)")
+MIX = Range("mix", 2, 5, "min", "mixing instructions (plaster.com)")
+SET = Range("set", 27, 37, "min", "table (glasstips.blogspot.com 2009/11)")
+GLOSS_SHARE = Range("gloss gone, of the set", 45, 60, "%", f"{PRACTICE}; our judgement")
+DEMOLD_PLAIN = Range("demold, plain form", 20, 45, "min", PRACTICE)
+DEMOLD_DELICATE = Range("demold, delicate form", 45, 75, "min", PRACTICE)
+DEMOLD_LATEST = Range("demold at the latest", 120, 180, "min", f"{PRACTICE}; our judgement")
+
 _PARTS = "parts water to 100 plaster"
 PLASTERS: tuple[Plaster, ...] = (
     Plaster(
         "pottery plaster",
         gypsum.HEMIHYDRATE_DENSITY_KG_M3,
         Range("consistency, beta", 60, 90, _PARTS, PRACTICE),
+        SET,
+        (65, 74),
         "beta hemihydrate, 2620–2640 kg/m³ (from memory: Wirsching, Ullmann)",
     ),
     Plaster(
         "alpha plaster",
         gypsum.ALPHA_HEMIHYDRATE_DENSITY_KG_M3,
         Range("consistency, alpha", 32, 45, _PARTS, "a gypsum maker's mixing table (plaster.com)"),
+        Range("set, alpha", 15, 45, "min", "from memory, and wide: see the bag"),
+        (32, 45),
         "alpha hemihydrate, 2740–2760 kg/m³ (from memory: Wirsching, Ullmann)",
     ),
 )
@@ -100,13 +117,9 @@ def clay_in(name: str) -> Clay | None:
     return next((clay for clay in CLAYS if clay.name in name.lower()), None)
 
 
-SOAK = Range("soak", 2, 4, "min", "mixing instructions (plaster.com)")
-MIX = Range("mix", 2, 5, "min", "mixing instructions (plaster.com)")
-SET = Range("set", 27, 37, "min", "table (glasstips.blogspot.com 2009/11)")
-DEMOLD_PLAIN = Range("demold, plain form", 20, 45, "min", PRACTICE)
-DEMOLD_DELICATE = Range("demold, delicate form", 45, 75, "min", PRACTICE)
 PRINT_SOFTENS_C = Range("a PLA print softens", 45, 65, "°C", "glass transition of PLA")
 FREEBOARD_MM = Range("cottle above the plaster", 15, 20, "mm", PRACTICE)
+ALCOHOL_FLASH_C = Figure("flash point of isopropyl alcohol", 11.7, "°C", "", "NIOSH Pocket Guide 0359")
 HEAVY_LIFT_KG = Figure(
     "one-person lift at floor level", 13.07, "kg", "with H 30, V 0, D 75 cm", "NIOSH lifting equation, 94-110"
 )
@@ -116,6 +129,11 @@ SUPPORT_FILL = Figure("print support", 15, "% filament", "10–20", PRACTICE)
 SLIP_DENSITY = Figure(
     "casting slip", 1.775, "g/mL", "1.75–1.80", "casting slip's usual specific gravity; practice"
 )
+AIR_DRYING = Range("evaporation, still room air", 0.05, 0.20, "kg/m²h", f"{PRACTICE}, and wide")
+SHELF_DRYING = Range("evaporation, warm shelf, air moving", 0.20, 0.60, "kg/m²h", f"{PRACTICE}, and wide")
+KILN_DRYING = Range("evaporation, cooling kiln below 45 °C", 0.30, 0.80, "kg/m²h", f"{PRACTICE}, and wide")
+MOLD_LIFE = Figure("casts in a mold's life", 100, "casts", "60–120", PRACTICE)
+DISCARDED = Figure("first casts of a mold, discarded", 3, "casts", "2–3", PRACTICE)
 CAST_WALL = Figure("wall of the cast, wet", 4, "mm", "3–5 for tableware", PRACTICE)
 SOLIDS_DENSITY = Figure("density of the clay's grains", 2.6, "g/mL", "2.5–2.7", "from memory")
 CAST_WATER = Figure("water in the demolded cast", 20, "% of wet weight", "18–22", PRACTICE)
@@ -164,10 +182,26 @@ ASSUMED: tuple[Figure, ...] = (
     ),
     *(
         _middle(span)
-        for span in (SOAK, MIX, SET, DEMOLD_PLAIN, DEMOLD_DELICATE, FREEBOARD_MM, PRINT_SOFTENS_C)
+        for span in (
+            SOAK,
+            MIX,
+            SET,
+            GLOSS_SHARE,
+            DEMOLD_PLAIN,
+            DEMOLD_DELICATE,
+            DEMOLD_LATEST,
+            FREEBOARD_MM,
+            PRINT_SOFTENS_C,
+            AIR_DRYING,
+            SHELF_DRYING,
+            KILN_DRYING,
+        )
     ),
+    ALCOHOL_FLASH_C,
     HEAVY_LIFT_KG,
     READY_WATER,
+    MOLD_LIFE,
+    DISCARDED,
     SLIP_DENSITY,
     SUPPORT_FILL,
     CAST_WALL,

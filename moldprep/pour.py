@@ -3,66 +3,59 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil, isfinite
+from math import ceil
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from .errors import JobError, Point
+from .errors import Point
 from .findings import Finding
-from .formulas import gypsum, hydrostatics
+from .formulas import hydrostatics
+from .formulas.timing import Span
 from .geometry.columns import rotation_for
 from .geometry.mesh import Floats, Mesh
 from .geometry.outlines import section
 from .job import PlasterJob
 from .materials import (
-    DEMOLD_DELICATE,
-    DEMOLD_PLAIN,
+    ALCOHOL_FLASH_C,
     FREEBOARD_MM,
     HEAVY_LIFT_KG,
-    MIX,
-    PLASTERS,
     PRINT_SOFTENS_C,
     READY_WATER,
-    SET,
     SLIP_DENSITY,
-    SOAK,
-    Plaster,
-    plaster_named,
+)
+from .mixing import (
+    SHORT_PERCENT,
+    Mix,
+    Timing,
+    gloss_findings,
+    mix,
+    mix_findings,
+    ml_of_plaster,
+    slab_mm,
+    span_words,
+    timing_of,
+    warmest_c,
 )
 from .pieces import Piece, Pieces
 from .poses import Pose, joint_planes
 from .stand import Stand
 from .working import SILENT, Watch
 
+__all__ = ["Mix", "Pour", "PourPlan", "hold_kg", "mix", "plan_pours"]
+
 COARSE_POINTS = 2.0
 """Parts of water by which a weighed mix may miss what was asked before the scale is too coarse: 72 has
 1.7 % more pores than 70 (by `formulas.gypsum`)."""
 FLOATS_N = 0.5
 """Newton of uplift from which the card says to fix the master: 50 g of print hold less by themselves."""
-
-
+SLAB_G = 100.0
+"""Of plaster, that a card tells the slab of."""
 JUST_ABOVE_MM = 1e-6
 """A section this far above a level face cuts what stands on it."""
 FAR_MM = 1e4
 """Beyond any mold."""
-
-
-@dataclass(frozen=True)
-class Mix:
-    """One weighed mix. solid_ml: what must be filled; slurry_ml: with what stays in the bucket;
-    plaster_g and water_g: to the scale's step; consistency: parts of water to 100 of plaster as
-    weighed; wet_g, dry_g: what was poured into the mold, just set and dry.
-    """
-
-    solid_ml: float
-    slurry_ml: float
-    plaster_g: float
-    water_g: float
-    consistency: float
-    wet_g: float
-    dry_g: float
 
 
 @dataclass(frozen=True)
@@ -72,7 +65,11 @@ class Pour:
     up: the direction of the casting pose that points up in this pour. fill_mm: height of the plaster
     in this pose. pressure_kpa: at its foot. uplift_n: upward force on the master if slurry creeps
     under it as far as the board or the seam, the master taken as weightless, so at most; 0 where
-    nothing lifts. sealed_n: the same without a leak; negative when slurry holds it down.
+    nothing lifts. sealed_n: the same without a leak; negative when slurry holds it down. hold_kg,
+    hold_sealed_kg: weight to put on top for each, to 0.1 kg; go by the first, seals leak. batches of
+    batch_plaster_g and batch_water_g are the pour's plaster_g and water_g. slab_100g_mm: thickness, over
+    the open side, of what 100 g of plaster with their water make; slab_error_mm: of an error of 5 % in
+    the volume. warmest_c: how warm the piece becomes when it sets, Celsius, least and most.
     """
 
     piece: str
@@ -90,6 +87,14 @@ class Pour:
     pressure_kpa: float
     uplift_n: float
     sealed_n: float
+    hold_kg: float
+    hold_sealed_kg: float
+    batches: int
+    batch_plaster_g: float
+    batch_water_g: float
+    slab_100g_mm: float
+    slab_error_mm: float
+    warmest_c: Span
     steps: tuple[str, ...]
 
 
@@ -98,7 +103,7 @@ class PourPlan:
     """The pours in pouring order; one consistency for the whole mold.
 
     wet_total_g, dry_total_g: the whole mold just set, and dry. heaviest_lift_g, heaviest_lift: the most
-    that has to be lifted or turned over, and what that is.
+    that has to be lifted or turned over, and what that is. timing: the windows of each pour.
     """
 
     pours: tuple[Pour, ...]
@@ -109,36 +114,8 @@ class PourPlan:
     heaviest_lift_g: float
     heaviest_lift: str
     consistency: float
+    timing: Timing
     findings: tuple[Finding, ...] = ()
-
-
-def mix(volume_ml: float, job: PlasterJob) -> Mix:
-    """Plaster and water for a volume of set plaster, mL.
-
-    slurry = volume (1 + allowance); plaster = slurry / (1/rho_hemihydrate + c/rho_water), water = c plaster,
-    both rounded up to the scale's step; where the plaster's rounding asks for another step of water, it
-    gets it. So a pour never falls short, and its consistency as weighed is off by less than a step of
-    water, mostly by half. Densities are those of the plaster that the job names, of pottery plaster when
-    its name is not known.
-
-    Raises JobError for a volume that is not positive.
-    """
-    if not (volume_ml > 0 and isfinite(volume_ml)):
-        raise JobError(
-            f"A pour of {volume_ml:g} mL has nothing to fill.",
-            code="pour-volume",
-            remedy="Give a volume above 0.",
-        )
-    consistency, density = job.consistency / 100, _plaster(job).hemihydrate_density_kg_m3
-    slurry = volume_ml * (1 + job.allowance_percent / 100)
-    need = slurry / gypsum.slurry_litres_per_kg(consistency, hemihydrate_density=density)
-    plaster = _up_to_step(need, job.scale_step_g)
-    nearest = round(plaster * consistency / job.scale_step_g) * job.scale_step_g
-    water = max(nearest, _up_to_step(need * consistency, job.scale_step_g))
-    wet = gypsum.wet_density_kg_m3(consistency, hemihydrate_density=density)
-    dry = gypsum.dry_density_kg_m3(consistency, purity=job.purity, hemihydrate_density=density)
-    litres = volume_ml / 1000
-    return Mix(volume_ml, slurry, plaster, water, 100 * water / plaster, litres * wet, litres * dry)
 
 
 def plan_pours(
@@ -149,6 +126,7 @@ def plan_pours(
     The pours share the job's consistency; each `Pour` says what rounding to the scale made of it.
     """
     by_letter = {piece.letter: piece for piece in pieces.pieces}
+    timing = timing_of(job)
     pours = []
     for k, pose in enumerate(poses):
         watch.step(k, len(poses))
@@ -156,6 +134,8 @@ def plan_pours(
         made = mix(piece.poured_mm3 / 1000, job)
         fill, density = pose.open_mm - pose.base_mm, 1000 * made.wet_g / made.solid_ml
         uplift, sealed = _lift(stand.mesh, piece, pieces, pose, density)
+        area = _open_mm2(piece, pose)
+        warmest = warmest_c(piece.mesh.volume, float(piece.mesh.areas.sum()), job)
         pours.append(
             Pour(
                 piece=piece.letter,
@@ -173,7 +153,15 @@ def plan_pours(
                 pressure_kpa=hydrostatics.pressure_pa(density, fill) / 1000,
                 uplift_n=uplift,
                 sealed_n=sealed,
-                steps=_steps(job, uplift, pose),
+                hold_kg=hold_kg(uplift),
+                hold_sealed_kg=hold_kg(sealed),
+                batches=made.batches,
+                batch_plaster_g=made.batch_plaster_g,
+                batch_water_g=made.batch_water_g,
+                slab_100g_mm=slab_mm(ml_of_plaster(SLAB_G, job), area),
+                slab_error_mm=slab_mm(made.solid_ml * SHORT_PERCENT / 100, area),
+                warmest_c=warmest,
+                steps=_steps(job, made, timing, pose, (uplift, sealed), warmest),
             )
         )
     return PourPlan(
@@ -182,8 +170,23 @@ def plan_pours(
         sum(pour.water_g for pour in pours),
         *_weights(tuple(pours), stand),
         job.consistency,
-        (*_plaster_findings(job), *_scale_findings(tuple(pours), job), *_heavy(tuple(pours))),
+        timing,
+        (
+            *mix_findings(job),
+            *_late(tuple(pours), job),
+            *_scale_findings(tuple(pours), job),
+            *_heavy(tuple(pours)),
+        ),
     )
+
+
+def hold_kg(force_n: float) -> float:
+    """Weight on top that holds against a force upward [kg], to the next 0.1 kg; 0 where nothing lifts.
+
+    >>> hold_kg(6.306)
+    0.7
+    """
+    return ceil(max(10 * force_n / hydrostatics.GRAVITY_M_S2, 0.0)) / 10
 
 
 def _weights(pours: tuple[Pour, ...], stand: Stand) -> tuple[float, float, float, str]:
@@ -197,15 +200,6 @@ def _weights(pours: tuple[Pour, ...], stand: Stand) -> tuple[float, float, float
     if full > wet:
         return wet, dry, full, "the mold full of slip, being turned over"
     return wet, dry, wet, "the whole mold just set, being turned over"
-
-
-def _plaster(job: PlasterJob) -> Plaster:
-    return plaster_named(job.plaster) or PLASTERS[0]
-
-
-def _up_to_step(grams: float, step: float) -> float:
-    """Rounded up to a multiple of the step; a billionth of a step over it is rounding noise."""
-    return max(1, ceil(round(grams / step, 9))) * step
 
 
 def _lift(form: Mesh, piece: Piece, pieces: Pieces, pose: Pose, density: float) -> tuple[float, float]:
@@ -239,39 +233,61 @@ def _in_front(area: BaseGeometry, normal: Floats, offset: float, level: float) -
 # --- steps -----------------------------------------------------------------------------------------
 
 
-def _steps(job: PlasterJob, uplift: float, pose: Pose) -> tuple[str, ...]:
+def _steps(
+    job: PlasterJob,
+    made: Mix,
+    timing: Timing,
+    pose: Pose,
+    lift_n: tuple[float, float],
+    warmest: Span,
+) -> tuple[str, ...]:
     """The bench's steps in their order, each with its window."""
-    hottest = job.water_temperature_c + gypsum.adiabatic_rise_k(job.consistency / 100, purity=job.purity)
-    lifted_kg = ceil(10 * uplift / hydrostatics.GRAVITY_M_S2) / 10
-    held = f" Fix the master down: it floats with up to {lifted_kg:.1f} kg." if uplift > FLOATS_N else ""
+    buckets = ""
+    water = f"Water at {job.water_temperature_c:g} °C into the bucket first; strew the plaster in."
+    if made.batches > 1:
+        water = (
+            f"{made.batches} equal batches, each {made.batch_plaster_g:g} g of plaster into {made.batch_water_g:g} g of "
+            f"water at {job.water_temperature_c:g} °C; weigh them all before the first is wet."
+        )
+        buckets = f", all {made.batches} batches before the first has lost its gloss"
     return (
         f"Soap: {pose.separator}.",
-        f"Cottle up, {FREEBOARD_MM} above the plaster, and seal it.{held}",
-        f"Water at {job.water_temperature_c:g} °C into the bucket first; strew the plaster in. Soak {SOAK}.",
-        f"Mix {MIX} without beating in air; pour while it is like cream and glossy, all buckets of this piece.",
-        f"It sets in about {SET} (warmer water sooner, colder later). Cottle off when it is warm and firm.",
-        f"Demold a plain, strong form from {DEMOLD_PLAIN}; a delicate one after {DEMOLD_DELICATE}. A thick wall "
-        f"may reach {hottest:.0f} °C, and {PRINT_SOFTENS_C.name} at {PRINT_SOFTENS_C}.",
+        f"Cottle up, {FREEBOARD_MM} above the plaster; seal its foot, its seams and the master's foot with clay."
+        f"{_held(*lift_n)}",
+        f"{water} Soak {span_words(timing.soak)} min.",
+        f"Mix {span_words(timing.mix)} min without beating in air; pour while creamy and glossy, up to "
+        f"{span_words(timing.gloss)} min from strewing{buckets}.",
+        "Mist the master first, bubbles later: water, or alcohol far from any flame (flash point "
+        f"{ALCOHOL_FLASH_C.value:g} °C).",
+        f"It sets in about {span_words(timing.set)} min. Cottle off when it is warm and firm.",
+        f"Demold a plain, strong form from {span_words(timing.demold_plain)} min after the pour, a delicate one when the "
+        f"heat falls, at {span_words(timing.demold_delicate)}; the latest {span_words(timing.demold_latest)}. It warms to "
+        f"{span_words(warmest)} °C, at most {timing.limit_c:.0f} °C; {PRINT_SOFTENS_C.name} at {PRINT_SOFTENS_C}.",
     )
+
+
+def _held(uplift: float, sealed: float) -> str:
+    """How the master is kept down, "" where it does not float."""
+    if uplift <= FLOATS_N:
+        return ""
+    best = f"{hold_kg(sealed):.1f} kg" if sealed > 0 else "not at all"
+    return f" Fix the master down: it floats with up to {hold_kg(uplift):.1f} kg; while its seal is tight, {best}."
+
+
+def _open_mm2(piece: Piece, pose: Pose) -> float:
+    """Area of the plaster's open side: a section where the slab of an error would end, below eased edges."""
+    deep = pose.open_mm - pose.base_mm
+    level = pose.open_mm - SHORT_PERCENT / 100 * deep
+    return float(section(piece.mesh, level, rotation=rotation_for(pose.up)).area)
 
 
 # --- findings -----------------------------------------------------------------------------------
 
 
-def _plaster_findings(job: PlasterJob) -> list[Finding]:
-    """A plaster that is not known, and a consistency that its kind is not mixed at."""
-    plaster, found = _plaster(job), []
-    if plaster_named(job.plaster) is None:
-        known = ", ".join(known.name for known in PLASTERS)
-        says = f'The plaster "{job.plaster}" is not known here: it is reckoned as {plaster.name}.'
-        remedy = f"Weigh a litre of its slurry against the card, or name one of: {known}."
-        found.append(Finding("note", "plaster-unknown", says, remedy=remedy))
-    usual = plaster.consistency
-    if not usual.low <= job.consistency <= usual.high:
-        says = f"A consistency of {job.consistency:g} is unusual for {plaster.name} ({usual})."
-        remedy = "Ten parts of plaster to seven of water is 70; see the plaster's data sheet."
-        found.append(Finding("warn", "consistency-unusual", says, remedy=remedy))
-    return found
+def _late(pours: tuple[Pour, ...], job: PlasterJob) -> tuple[Finding, ...]:
+    """The pour of most batches, if they come too late."""
+    most = max(pours, key=lambda pour: pour.batches)
+    return gloss_findings(most.batches, job, what=f"Piece {most.piece}")
 
 
 def _scale_findings(pours: tuple[Pour, ...], job: PlasterJob) -> list[Finding]:

@@ -29,6 +29,7 @@ from .groups import (
     PRINTER,
     SHRINKAGE,
     STAND,
+    STUDIO,
     TARGET,
 )
 from .options import Command, job_of, options
@@ -37,6 +38,8 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
 
     from ..findings import Finding
+    from ..job import Job
+    from ..mixing import Mix
     from ..sizing import Shrinkage, Sizing
     from ..target import Size
 
@@ -70,7 +73,7 @@ def main(context: click.Context) -> None:
     short_help="The whole mold of a form: size, pulls, seams, cottle, plaster, and its sheet.",
 )
 @_FORM
-@options(JOB, FORM, SHRINKAGE, TARGET, STAND, MOLD, PIECES, CAST, PLASTER, PRINTER, PAPER)
+@options(JOB, FORM, SHRINKAGE, TARGET, STAND, MOLD, PIECES, CAST, PLASTER, STUDIO, PRINTER, PAPER)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -176,7 +179,7 @@ def size_command(
 
 
 @main.command("pour", cls=Command, short_help="How much plaster and water for a volume, a box or a ring?")
-@options(FILL, JOB, PLASTER)
+@options(FILL, JOB, PLASTER, STUDIO)
 @_JSON
 @click.pass_context
 def pour_command(
@@ -193,8 +196,8 @@ def pour_command(
 
     For a volume, or for a box or ring that is filled to a height, less the form that stands in it.
     """
-    from dataclasses import asdict
-
+    from ..findings import any_stop
+    from ..mixing import gloss_findings, mix_findings
     from ..pour import mix
 
     ways = [way for way in (volume_ml, box, ring) if way is not None]
@@ -207,16 +210,18 @@ def pour_command(
         raise click.UsageError(
             f"A form of {form_ml:g} mL does not fit into {volume:g} mL: look at both figures.", context
         )
-    made = mix(volume - (form_ml or 0.0), job_of(context).plaster)
-    if as_json:
-        _print_json(asdict(made))
-        return OK
-    click.echo(f"{made.plaster_g:g} g of plaster into {made.water_g:g} g of water")
-    click.echo(
-        f"for {made.solid_ml:.0f} mL of plaster and {made.slurry_ml - made.solid_ml:.0f} mL left in the bucket; "
-        f"set it weighs {made.wet_g:.0f} g, dry {made.dry_g:.0f} g."
+    job = job_of(context)
+    made = mix(volume - (form_ml or 0.0), job.plaster)
+    findings = (
+        *mix_findings(job.plaster),
+        *gloss_findings(made.batches, job.plaster, what="This pour"),
     )
-    return OK
+    record = _pour_record(made, job, box or ring, form_ml, findings)
+    if as_json:
+        _print_json(record)
+    else:
+        click.echo("\n".join([*_pour_lines(made, record), *_finding_lines(findings)]))
+    return STOP if any_stop(findings) else OK
 
 
 @main.command("dry", cls=Command, short_help="How dry is a mold, and when will it be ready to cast?")
@@ -290,6 +295,88 @@ def _prism_ml(box: tuple[float, ...] | None, ring: tuple[float, ...] | None) -> 
     return pi * ring[0] ** 2 / 4 * ring[1] / 1000 if ring is not None else 0.0
 
 
+def _pour_record(
+    made: Mix,
+    job: Job,
+    prism: tuple[float, ...] | None,
+    form_ml: float | None,
+    findings: tuple[Finding, ...],
+) -> dict[str, Any]:
+    """One pour, and what the job's molds of it take in all; what rests on a box or ring where there is one."""
+    from dataclasses import asdict
+
+    from ..formulas import hydrostatics
+    from ..mixing import SHORT_PERCENT, ml_of_plaster, slab_mm, timing_of
+    from ..pour import SLAB_G, hold_kg
+    from ..stock import bags_for
+
+    density, stood = 1000 * made.wet_g / made.solid_ml, {}
+    if prism is not None:
+        area = prism[0] * prism[1] if len(prism) == 3 else pi * prism[0] ** 2 / 4
+        stood = {
+            "slab_100g_mm": slab_mm(ml_of_plaster(SLAB_G, job.plaster), area),
+            "slab_error_mm": slab_mm(made.solid_ml * SHORT_PERCENT / 100, area),
+            "pressure_kpa": hydrostatics.pressure_pa(density, prism[-1]) / 1000,
+            "band_n": hydrostatics.hoop_force_n(density, prism[-1], max(prism[:-1]) / 2),
+        }
+    uplift = hydrostatics.uplift_n(density, form_ml or 0.0, 0.0)
+    plaster = job.studio.molds * made.plaster_g
+    return {
+        **asdict(made),
+        **stood,
+        "uplift_n": uplift,
+        "hold_kg": hold_kg(uplift),
+        "timing": asdict(timing_of(job.plaster)),
+        "molds": job.studio.molds,
+        "plaster_total_g": plaster,
+        "water_total_g": job.studio.molds * made.water_g,
+        "bags": bags_for(plaster, job.studio.bag_kg),
+        "findings": _finding_rows(findings),
+    }
+
+
+def _pour_lines(made: Mix, record: dict[str, Any]) -> Iterable[str]:
+    from ..mixing import span_words
+
+    batches = f"{made.batches} batches, each " if made.batches > 1 else ""
+    yield f"{batches}{made.batch_plaster_g:g} g of plaster into {made.batch_water_g:g} g of water"
+    yield (
+        f"for {made.solid_ml:.0f} mL of plaster and {made.slurry_ml - made.solid_ml:.0f} mL left in the bucket; "
+        f"set it weighs {made.wet_g:.0f} g, dry {made.dry_g:.0f} g."
+    )
+    if "slab_100g_mm" in record:
+        yield (
+            f"100 g of plaster too little or too much is {record['slab_100g_mm']:.1f} mm of height; "
+            f"an error of 5 % is {record['slab_error_mm']:.1f} mm."
+        )
+        yield (
+            f"At the foot {record['pressure_kpa']:.1f} kPa; bands round the cottle hold {record['band_n']:.0f} N in all"
+            + (f"; the form floats with up to {record['hold_kg']:.1f} kg." if record["hold_kg"] else ".")
+        )
+    timing = record["timing"]
+    yield (
+        f"Soak {span_words(timing['soak'])} min, mix {span_words(timing['mix'])} min; gloss gone "
+        f"{span_words(timing['gloss'])} min after strewing, set {span_words(timing['set'])} min; demold a plain form from "
+        f"{span_words(timing['demold_plain'])} min after the pour."
+    )
+    yield (
+        f"It starts at {timing['start_c']:.0f} °C and becomes at most {timing['limit_c']:.0f} °C, where no heat leaves it."
+    )
+    if record["molds"] > 1:
+        bags = f"{record['bags']} bag{'s' if record['bags'] > 1 else ''}"
+        yield (
+            f"For {record['molds']} molds {record['plaster_total_g'] / 1000:.2f} kg of plaster ({bags}) and "
+            f"{record['water_total_g'] / 1000:.2f} kg of water."
+        )
+
+
+def _finding_rows(findings: tuple[Finding, ...]) -> list[dict[str, str]]:
+    return [
+        {"level": finding.level, "code": finding.code, "says": finding.says, "remedy": finding.remedy}
+        for finding in findings
+    ]
+
+
 def _size_record(
     found: Shrinkage, sizing: Sizing | None, fired: tuple[float, ...], findings: tuple[Finding, ...]
 ) -> dict[str, Any]:
@@ -309,10 +396,7 @@ def _size_record(
             {"fired_mm": length, "master_mm": length * across, "master_height_mm": length * up}
             for length in fired
         ],
-        "findings": [
-            {"level": finding.level, "code": finding.code, "says": finding.says, "remedy": finding.remedy}
-            for finding in findings
-        ],
+        "findings": _finding_rows(findings),
     }
 
 

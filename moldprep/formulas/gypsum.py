@@ -105,9 +105,25 @@ def adiabatic_rise_k(consistency: float, *, purity: float = 1.0) -> float:
     32.7
     """
     _check(consistency)
+    return purity * HEAT_OF_HYDRATION_J_G / _taken_j_k(consistency, purity)
+
+
+def wet_heat_capacity_kj_m3k(
+    consistency: float, *, purity: float = 1.0, hemihydrate_density: float = HEMIHYDRATE_DENSITY_KG_M3
+) -> float:
+    """Heat that a volume of wet, set plaster takes up [kJ/(m3 K)]: its gypsum's and its free water's.
+
+    >>> round(wet_heat_capacity_kj_m3k(0.70))
+    3172
+    """
+    litres = slurry_litres_per_kg(consistency, hemihydrate_density=hemihydrate_density)
+    return 1000 * _taken_j_k(consistency, purity) / litres
+
+
+def _taken_j_k(consistency: float, purity: float) -> float:
+    """Heat that a gram of plaster takes up once it is set, with its free water [J/K]."""
     bound = combining_water(purity)
-    taken = (1 + bound) * GYPSUM_HEAT_CAPACITY_J_GK + (consistency - bound) * WATER_HEAT_CAPACITY_J_GK
-    return purity * HEAT_OF_HYDRATION_J_G / taken
+    return (1 + bound) * GYPSUM_HEAT_CAPACITY_J_GK + (consistency - bound) * WATER_HEAT_CAPACITY_J_GK
 
 
 def _check(consistency: float) -> None:

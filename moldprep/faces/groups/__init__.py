@@ -2,7 +2,7 @@
 
 from .bench import DRY, FILL, LENGTHS
 from .form import FORM, JOB, SHRINKAGE, STAND, TARGET
-from .mold import CAST, MOLD, PAPER, PIECES, PLASTER, PRINTER
+from .mold import CAST, MOLD, PAPER, PIECES, PLASTER, PRINTER, STUDIO
 
 __all__ = [
     "CAST",
@@ -18,5 +18,6 @@ __all__ = [
     "PRINTER",
     "SHRINKAGE",
     "STAND",
+    "STUDIO",
     "TARGET",
 ]

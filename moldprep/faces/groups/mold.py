@@ -169,6 +169,48 @@ PLASTER: Group = (
         metavar="G",
         help="The step of your scale; 10 when left out.",
     ),
+    option(
+        "Plaster",
+        ("plaster", "bucket_ml"),
+        "--bucket",
+        type=POSITIVE,
+        metavar="ML",
+        help="Slurry that your bucket holds with room to stir; larger pours go in equal batches.",
+    ),
+    option(
+        "Plaster",
+        ("plaster", "water_temperature_c"),
+        "--water-temperature",
+        type=number(1, 60),
+        metavar="C",
+        help="Of the mixing water, in °C; 20 when left out.",
+    ),
+    option(
+        "Plaster",
+        ("plaster", "age_months"),
+        "--plaster-age",
+        type=number(0, 240),
+        metavar="MONTHS",
+        help="Since its bag was made; 3 when left out.",
+    ),
+)
+STUDIO: Group = (
+    option(
+        "Studio",
+        ("studio", "molds"),
+        "--molds",
+        type=click.IntRange(1, 10_000),
+        metavar="N",
+        help="So many of the same mold; 1 when left out.",
+    ),
+    option(
+        "Studio",
+        ("studio", "bag_kg"),
+        "--bag",
+        type=POSITIVE,
+        metavar="KG",
+        help="Plaster in a bag; 25 when left out.",
+    ),
 )
 PRINTER: Group = (
     option(
