@@ -6,8 +6,10 @@ from dataclasses import dataclass
 
 from .boards import Boards, plan_boards
 from .cottle import Block, choose_block
-from .cottling import CottleNeed, cottle_needs
+from .cottling import CottleLoad, CottleNeed, cottle_load, cottle_needs
+from .drymold import DryPlan, plan_dry
 from .ease import Ease, offer_ease
+from .estimate import Estimate, estimate
 from .findings import Finding, worst_first
 from .formulas.walls import least_wall_mm
 from .inside import Inside, cast_inside
@@ -22,6 +24,7 @@ from .pull import PullStudy, study_pulls
 from .release import Release, prove_release
 from .sizing import Sizing, size_master
 from .stand import Stand, stand_master
+from .stock import Stock, stock_list
 from .target import Size, fitted, outcome
 from .thin import Thin, find_thin
 from .working import SILENT, Memo, Watch
@@ -48,8 +51,12 @@ class Plan:
     poses: tuple[Pose, ...]
     boards: Boards
     needs: tuple[CottleNeed, ...]
+    loads: tuple[CottleLoad, ...]
     pours: PourPlan
+    dry: DryPlan
+    stock: Stock
     printing: PrintPlan
+    costs: Estimate | None
     findings: tuple[Finding, ...]
 
 
@@ -136,6 +143,12 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         (job.plaster, job.boards),
         lambda: plan_pours(poses, pieces, stand, job.plaster, watch=watch),
     )
+    loads = tuple(
+        cottle_load(need, 1000 * pour.wet_g / pour.solid_ml)
+        for need, pour in zip(needs, pours.pours, strict=True)
+    )
+    dry = plan_dry(pieces, pours, job.plaster, job.studio)
+    stock = stock_list(pours, block, job.studio, reject_percent=job.estimate.reject_percent)
     watch.stage("plan the print")
     printing = kept.get(
         "printing",
@@ -143,6 +156,7 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         (job.plaster, job.printer),
         lambda: plan_print(stand, parting, pieces, job.plaster, job.printer, watch=watch),
     )
+    costs = estimate(pours, printing, inside, job.estimate, job.studio)
     stages = (
         master,
         sizing,
@@ -157,6 +171,7 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         thin,
         boards,
         pours,
+        dry,
         printing,
     )
     findings = worst_first(tuple(finding for stage in stages for finding in stage.findings))
@@ -178,8 +193,12 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         poses=poses,
         boards=boards,
         needs=needs,
+        loads=loads,
         pours=pours,
+        dry=dry,
+        stock=stock,
         printing=printing,
+        costs=costs,
         findings=findings,
     )
 

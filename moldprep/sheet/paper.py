@@ -18,6 +18,7 @@ from ..pieces import leaves
 from ..planning import Plan
 from ..pull import Pull, direction_name
 from .apart import apart_svg
+from .benchcards import dry_card, estimate_card, stock_card
 from .castcard import cast_card
 from .drawings import TINTS, Drawing, cut, seam_list, view
 from .easecard import ease_card
@@ -135,15 +136,19 @@ def _data(plan: Plan, paper: str, pictures: dict[str, bytes]) -> dict[str, Any]:
                 "tint": tints[need.letter],
                 "name": _need_words(need),
                 "height": f"{need.height_mm:.0f} mm",
-                "straps": str(need.straps),
+                "straps": f"{need.straps}, for {load.strap_kg:.0f} kg",
+                "pressure": f"{load.pressure_kpa:.1f} kPa",
                 "seal": f"{need.seal_mm / 1000:.2f} m",
             }
-            for need in plan.needs
+            for need, load in zip(plan.needs, plan.loads, strict=True)
         ],
         "boards": _boards(plan, pictures),
         "print": print_card(plan, pictures),
         "cast": cast_card(plan, pictures),
         "ease": ease_card(plan, pictures),
+        "dry": dry_card(plan, tints),
+        "stock": stock_card(plan),
+        "estimate": estimate_card(plan),
         "seams": [seam_words(seam) for seam in seam_list(plan)],
         "pulls": [_pull(plan, pull, number, pictures) for number, pull in enumerate(plan.study.pulls)],
         "axes": [
@@ -364,7 +369,7 @@ def _runner_up(candidate: Candidate) -> list[str]:
 
 def _card(plan: Plan, number: int, tints: dict[str, str]) -> dict[str, Any]:
     pour = plan.pours.pours[number]
-    uplift = f", uplift on the master at most {pour.uplift_n:.0f} N ({pour.uplift_n / 9.80665:.1f} kg)"
+    uplift = f", uplift on the master at most {pour.uplift_n:.0f} N ({pour.hold_kg:.1f} kg on top hold it)"
     return {
         "number": number + 1,
         "letter": pour.piece,
@@ -372,12 +377,14 @@ def _card(plan: Plan, number: int, tints: dict[str, str]) -> dict[str, Any]:
         "name": pour.name,
         "pose": pour.pose,
         "volume": f"{pour.solid_ml:.0f} mL of plaster, {pour.slurry_ml:.0f} mL of slurry",
-        "plaster": grams(pour.plaster_g),
-        "water": grams(pour.water_g),
+        "each": f", each of {pour.batches} batches" if pour.batches > 1 else "",
+        "plaster": grams(pour.batch_plaster_g),
+        "water": grams(pour.batch_water_g),
         "steps": list(pour.steps),
         "facts": f"Plaster {pour.fill_mm:.0f} mm deep: {pour.pressure_kpa:.1f} kPa at its foot"
         + (uplift if pour.uplift_n > 0 else "")
-        + f". The piece weighs {grams(pour.wet_g)} wet, {grams(pour.dry_g)} dry.",
+        + f". The piece weighs {grams(pour.wet_g)} wet, {grams(pour.dry_g)} dry. 100 g of plaster more or less are "
+        f"{pour.slab_100g_mm:.1f} mm of height.",
     }
 
 

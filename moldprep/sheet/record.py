@@ -103,6 +103,15 @@ def record(plan: Plan) -> dict[str, Any]:
             "dry_total_g": plan.pours.dry_total_g,
             "heaviest_lift_g": plan.pours.heaviest_lift_g,
             "heaviest_lift": plan.pours.heaviest_lift,
+            "cottle_loads": [msgspec.to_builtins(load) for load in plan.loads],
+            "timing": msgspec.to_builtins(plan.pours.timing),
+            "drying": {
+                name: value
+                for name, value in msgspec.to_builtins(plan.dry).items()
+                if name not in ("steps", "findings")
+            },
+            "stock": msgspec.to_builtins(plan.stock),
+            "estimate": None if plan.costs is None else msgspec.to_builtins(plan.costs),
             "cast": _cast(plan.inside),
             "sizes": [msgspec.to_builtins(size) for size in plan.outcomes],
             "printing": _printing(plan.printing),
