@@ -7,8 +7,8 @@ the words.
 
 from __future__ import annotations
 
-from ..formulas import gypsum
 from ..job import PlasterJob, PrinterJob
+from ..mixing import timing_of
 from ..parting import Parting
 from ..pieces import Pieces
 from ..stand import Stand
@@ -73,8 +73,8 @@ def plan_print(
     one_go = min(attitudes, key=lambda way: (not way.fits_bed, way.filament_g))
     watch.step(3, 4)
     faces, face_surface = surfaces(stand.mesh, pieces, job)
-    rise = gypsum.adiabatic_rise_k(plaster.consistency / 100, purity=plaster.purity)
-    heat = Heat(plaster.water_temperature_c, rise, plaster.water_temperature_c + rise, job.softens_c)
+    timing = timing_of(plaster)
+    heat = Heat(timing.start_c, timing.limit_c - timing.start_c, timing.limit_c, job.softens_c)
     total = sum(section.filament_g for section in sections)
     watch.step(4, 4)
     return PrintPlan(

@@ -124,7 +124,7 @@ def remarks_on(
             Finding(
                 "warn",
                 "print-softens",
-                f"Thick plaster may reach {heat.hottest_c:.0f} °C (from {heat.water_c:g} °C, no heat lost), and this "
+                f"Thick plaster may reach {heat.hottest_c:.0f} °C (from {heat.start_c:.0f} °C, no heat lost), and this "
                 f"filament softens at {heat.softens_c:g} °C.",
                 remedy="Mix with colder water, print in a filament that stands more heat, with more infill, or pour "
                 "the thick pieces in cool air.",

@@ -66,9 +66,9 @@ class OneGo:
 
 @dataclass(frozen=True)
 class Heat:
-    """How warm setting plaster can become where no heat leaves it, and where the filament softens, Celsius."""
+    """How warm the mix is, how warm it can become where no heat leaves it, and where the filament softens, Celsius."""
 
-    water_c: float
+    start_c: float
     rise_k: float
     hottest_c: float
     softens_c: float
