@@ -30,7 +30,7 @@ LAYERS = [
     {"poses"},
     {"boards", "cottling"},
     {"pour"},
-    {"drying"},
+    {"drying", "casting"},
     {"printing"},
     {"planning"},
     {"sheet", "files"},
