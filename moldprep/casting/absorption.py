@@ -4,19 +4,24 @@ Plaster goes to the nearest patch of the form that its own piece touches, and cl
 (`geometry.sharing`). So a thin wall, a fin between two hollows and the core of an inside corner show as
 little plaster for much clay. Between its start and what still casts well, plaster takes
 `density (workable - start)` of water; n times the clay's depth comes with each cast.
+
+Plaster that stands between two parts of the form (in the eye of a handle, in a groove) is scarce because the
+form is so: it is told apart from the mold's walls, which can be made thicker.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import ceil
 
 import numpy as np
+from scipy.spatial import ConvexHull
 
 from ..errors import Point, at
 from ..findings import Finding
 from ..formulas import gypsum
 from ..formulas.clay import water_given_up
-from ..geometry.mesh import Floats, read_only
+from ..geometry.mesh import Bools, Floats, read_only
 from ..geometry.sharing import Patches, filling, joined, patches_of, shared_depth
 from ..inside import Inside
 from ..job import PlasterJob
@@ -30,14 +35,25 @@ MOST_PATCHES = 12_000
 """Patches are as small as these two allow."""
 SPREAD_MM, SPREAD_PATCHES = 6.0, 2.0
 """Patches share over so far, and over so many patches at the least: water spreads sideways too (our judgement)."""
-POINTS = 500_000
-"""Points that fill plaster, and as many fill the form."""
-LOW_SHARE = 0.01
-"""Share of the area that may be wet before the least named: lone patches at edges say little."""
+PLASTER_POINTS, CLAY_POINTS = 300_000, 120_000
+"""Points that fill the plaster, and the form."""
+LEAST_AREA = 100.0
+"""Surface that must be wet before a place is named, mm2: lone patches at edges say little."""
+FAR_DEPTHS = 2.0
+"""Where the mold's outside is further than so many depths of plaster, parts of the form take the rest."""
 UNEVEN_SHARE = 0.4
 """A place that takes less than this share of the casts that half the mold takes is worth a note (our judgement)."""
 LEAST_CLAY_MM = 0.1
 """Thinner clay counts as this: corners of the form share hardly any."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """The place that is wet first: casts until then, and the plaster behind it, mm in the mold."""
+
+    casts: float
+    plaster_mm: float
+    where: Point
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,19 +62,18 @@ class Absorption:
 
     casts_until_wet: (m,) for each face of `Stand.mesh`, casts from the middle of `START_WATER` until the plaster
     behind is wetter than casts well, of the worst of its patches; NaN where no plaster touches it.
-    plaster_mm: (m,) plaster behind it, volume over area, mm in the mold; least of its patches. least: casts
-    that the worst hundredth of the surface takes, at `least_at` with `least_mm` of plaster; middle: half of
-    it. whole: casts that the whole mold's water would make if it evened out.
-    casts_between: whole casts between dryings at the worst place, from the wettest and the driest start.
-    water_ml: into the plaster per cast; holds_ml: what all plaster within reach takes from the middle start.
+    plaster_mm: (m,) plaster behind it, volume over area, mm in the mold; least of its patches. wall: the worst
+    place of the mold's walls; between: of plaster between two parts of the form, None where there is none.
+    middle: casts that half of the surface takes; whole: casts if all plaster shared the water evenly.
+    casts_between: whole casts between dryings by the worst wall, from the wettest and the driest start.
+    water_ml: into the plaster per cast; holds_ml: what all plaster takes from the middle start.
     saturation: water in full pores, on dry weight.
     """
 
     casts_until_wet: Floats = field(repr=False)
     plaster_mm: Floats = field(repr=False)
-    least: float
-    least_at: Point
-    least_mm: float
+    wall: Place
+    between: Place | None
     middle: float
     whole: float
     casts_between: tuple[int, int]
@@ -68,61 +83,81 @@ class Absorption:
     findings: tuple[Finding, ...] = ()
 
 
+def outside_of(pieces: Pieces) -> ConvexHull:
+    """The hull of the pieces together, mm of the master; its vertices are few."""
+    return ConvexHull(
+        np.concatenate(
+            [piece.mesh.vertices[np.unique(piece.mesh.faces[piece.form_face < 0])] for piece in pieces.pieces]
+        )
+    )
+
+
 def absorption(
-    inside: Inside, stand: Stand, pieces: Pieces, job: PlasterJob, *, watch: Watch = SILENT
+    inside: Inside,
+    stand: Stand,
+    pieces: Pieces,
+    job: PlasterJob,
+    *,
+    outside: ConvexHull,
+    watch: Watch = SILENT,
 ) -> Absorption:
-    """The map of what each place of the mold takes."""
+    """The map of what each place of the mold takes; outside: see `outside_of`."""
     size = max(LEAST_PATCH_MM, float(np.sqrt(stand.mesh.area / MOST_PATCHES)))
     spread = max(SPREAD_MM, SPREAD_PATCHES * size)
-    pitch = float(np.cbrt(sum(piece.volume_mm3 for piece in pieces.pieces) / POINTS))
+    pitch = float(np.cbrt(sum(piece.volume_mm3 for piece in pieces.pieces) / PLASTER_POINTS))
     touching = [piece for piece in pieces.pieces if (piece.form_face >= 0).any()]
-    patches, depths = [], []
+    found, depths = [], []
     for k, piece in enumerate(touching):
         watch.step(k, len(touching) + 1)
         own = patches_of(piece.mesh, piece.form_face >= 0, size=size)
         points, volume = filling(piece.mesh, pitch=pitch)
-        patches.append(own)
+        found.append(own)
         depths.append(shared_depth(own, points, volume, reach=WATER_REACH.value, spread=spread))
     watch.step(len(touching), len(touching) + 1)
-    every = joined(patches)
-    own_depth, plaster = (np.concatenate(one) * inside.growth for one in zip(*depths, strict=True))
-    clay = _clay(inside, stand, every, spread)
+    patches, plaster = joined(found), np.concatenate(depths) * inside.growth
+    clay = _clay(inside, stand, patches, spread)
 
-    low, high, top = START_WATER.low / 100, START_WATER.high / 100, WORKABLE_WATER.value / 100
-    density = _dry_g_ml(job)
-    share = water_given_up(inside.job.slip_g_ml, inside.job.water_percent / 100, inside.job.solids_g_ml)
-    takes = density * (top - (low + high) / 2) / share
-    casts = takes * plaster / clay
-    order = np.argsort(casts, kind="stable")
-    reached = np.cumsum(every.area[order]) / every.area.sum()
-    worst, half = (int(order[np.searchsorted(reached, part)]) for part in (LOW_SHARE, 0.5))
+    low, high = START_WATER.low / 100, START_WATER.high / 100
+    start, top = (low + high) / 2, WORKABLE_WATER.value / 100
+    density, share = _dry_g_ml(job), _given_up(inside)
+    casts = density * (top - start) * plaster / (share * clay)
+    between = _between(patches, plaster / inside.growth, outside)
+    walls = _worst(patches, casts, plaster, ~between)
+    assert walls is not None
+    fins = _worst(patches, casts, plaster, between)
     water = inside.slip_kept_ml * share / (1 + share)
-    holds = density * (top - (low + high) / 2) * float(own_depth @ every.area) * inside.growth**2 / 1000
-    where = _point(every.middle[worst])
-    span = [int(casts[worst] * (top - start) / (top - (low + high) / 2)) for start in (high, low)]
+    plaster_ml = sum(piece.volume_mm3 for piece in pieces.pieces) * inside.growth**3 / 1000
+    holds = density * (top - start) * plaster_ml
     return Absorption(
-        casts_until_wet=_of_faces(stand, touching, patches, casts),
-        plaster_mm=_of_faces(stand, touching, patches, plaster),
-        least=float(casts[worst]),
-        least_at=where,
-        least_mm=float(plaster[worst]),
-        middle=float(casts[half]),
+        casts_until_wet=_of_faces(stand, touching, found, casts),
+        plaster_mm=_of_faces(stand, touching, found, plaster),
+        wall=walls,
+        between=fins,
+        middle=_quantile(casts, patches.area, 0.5),
         whole=holds / water,
-        casts_between=(span[0], span[1]),
+        casts_between=(
+            int(walls.casts * (top - high) / (top - start)),
+            int(walls.casts * (top - low) / (top - start)),
+        ),
         water_ml=water,
         holds_ml=holds,
         saturation=_saturation(job),
-        findings=_findings(float(casts[worst]), float(casts[half]), float(plaster[worst]), where),
+        findings=(
+            *_wall_finding(walls, _quantile(casts, patches.area, 0.5)),
+            *_between_finding(fins),
+        ),
     )
 
 
 def _clay(inside: Inside, stand: Stand, patches: Patches, spread: float) -> Floats:
     """(p,) clay that grows on each patch, volume over area, mm: the wall, less where the form is thinner."""
     form = stand.mesh
-    points, volume = filling(form, pitch=float(np.cbrt(form.volume / POINTS)))
-    reach = float(form.extents.max())
-    clay = shared_depth(patches, points, volume, reach=reach, spread=spread)[1] * inside.growth
-    most = np.inf if inside.mode == "solid" else inside.wall_mm
+    points, volume = filling(form, pitch=float(np.cbrt(form.volume / CLAY_POINTS)))
+    if inside.mode == "solid":
+        most, reach = np.inf, float(form.extents.max())
+    else:  # what lies deeper than the wall stays slip
+        most, reach = inside.wall_mm, 2 * inside.wall_mm / inside.growth
+    clay = shared_depth(patches, points, volume, reach=reach, spread=spread) * inside.growth
     return np.asarray(np.clip(clay, LEAST_CLAY_MM, most))
 
 
@@ -153,25 +188,73 @@ def _saturation(job: PlasterJob) -> float:
     return pores * gypsum.WATER_DENSITY_KG_M3 / 1000 / _dry_g_ml(job)
 
 
-def _findings(least: float, middle: float, plaster: float, where: Point) -> tuple[Finding, ...]:
-    if least < 1:
+def _given_up(inside: Inside) -> float:
+    job = inside.job
+    return water_given_up(job.slip_g_ml, job.water_percent / 100, job.solids_g_ml)
+
+
+# --- places -------------------------------------------------------------------------------------
+
+
+def _between(patches: Patches, depth: Floats, outside: ConvexHull) -> Bools:
+    """(p,) whether it is the form, not the mold's outside, that leaves so little plaster (p,) behind a patch.
+
+    Behind a wall the outside is as far away as the plaster is deep.
+    """
+    normal, offset = outside.equations[:, :3], outside.equations[:, 3]
+    away = np.full(len(depth), np.inf)
+    for k in range(len(offset)):
+        np.minimum(away, -(patches.middle @ normal[k] + offset[k]), out=away)
+    return np.asarray(away > FAR_DEPTHS * depth)
+
+
+def _worst(patches: Patches, casts: Floats, plaster: Floats, chosen: Bools) -> Place | None:
+    """The place of the chosen patches (p,) that is wet first, once so much area is wet that it counts."""
+    own = np.flatnonzero(chosen)
+    own = own[np.argsort(casts[own], kind="stable")]
+    reached = np.cumsum(patches.area[own])
+    if not len(own) or reached[-1] < LEAST_AREA:
+        return None
+    worst = int(own[np.searchsorted(reached, LEAST_AREA)])
+    return Place(float(casts[worst]), float(plaster[worst]), _point(patches.middle[worst]))
+
+
+def _quantile(values: Floats, weight: Floats, share: float) -> float:
+    order = np.argsort(values, kind="stable")
+    reached = np.cumsum(weight[order])
+    return float(values[order][np.searchsorted(reached, share * reached[-1])])
+
+
+def _wall_finding(wall: Place, middle: float) -> tuple[Finding, ...]:
+    if wall.casts < 1:
         says = (
-            f"At {at(where)} the plaster behind the form, {plaster:.0f} mm of it, is wetter than it casts well "
-            f"before one cast is done ({least:.1f})."
+            f"At {at(wall.where)} {wall.plaster_mm:.0f} mm of plaster stand behind the form: wetter than casts well "
+            f"before one cast is done ({wall.casts:.1f})."
         )
         remedy = (
-            f"Give it {plaster / least:.0f} mm of plaster there, or dry the mold after every cast and expect a thinner "
-            "wall that lets go later."
+            f"Give it {ceil(wall.plaster_mm / wall.casts)} mm there, or dry the mold after every cast and expect a "
+            "thinner wall that lets go later."
         )
-        return (Finding("warn", "plaster-soaked", says, where=(where,), remedy=remedy),)
-    if least < UNEVEN_SHARE * middle:
+        return (Finding("warn", "plaster-soaked", says, where=(wall.where,), remedy=remedy),)
+    if wall.casts < UNEVEN_SHARE * middle:
         says = (
-            f"At {at(where)} the plaster, {plaster:.0f} mm of it, is wet after {least:.1f} casts, where half of the mold "
-            f"takes {middle:.1f} or more."
+            f"At {at(wall.where)} {wall.plaster_mm:.0f} mm of plaster are wet after {wall.casts:.1f} casts, where half "
+            f"of the mold takes {middle:.1f} or more."
         )
-        remedy = "Walls come out thinner there as the mold gets wet; thicker plaster there evens them out."
-        return (Finding("note", "plaster-uneven", says, where=(where,), remedy=remedy),)
+        remedy = "The cast's wall comes out thinner there as the mold gets wet; thicker plaster evens it out."
+        return (Finding("note", "plaster-uneven", says, where=(wall.where,), remedy=remedy),)
     return ()
+
+
+def _between_finding(fin: Place | None) -> tuple[Finding, ...]:
+    if fin is None or fin.casts >= 1:
+        return ()
+    says = (
+        f"The plaster between two parts of the form at {at(fin.where)} is wetter than casts well before one cast is "
+        f"done ({fin.casts:.1f})."
+    )
+    remedy = "Clay stays soft longer there: let it stiffen before you open the mold, and dry that place between casts."
+    return (Finding("note", "plaster-between", says, where=(fin.where,), remedy=remedy),)
 
 
 def _point(place: Floats) -> Point:

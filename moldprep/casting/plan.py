@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
 import shapely
 from scipy.spatial import ConvexHull
 
@@ -29,7 +28,7 @@ from ..pieces import Pieces
 from ..pour import PourPlan
 from ..stand import Stand
 from ..working import SILENT, Watch
-from .absorption import Absorption, absorption
+from .absorption import Absorption, absorption, outside_of
 from .rate import CastRate, cast_rate
 from .slip import LevelDrop, SlipMix, casts_a_bucket, level_drop, slip_needed
 
@@ -98,7 +97,8 @@ def plan_cast(
     # clay meets in the middle of a solid cast
     grows = half_thickness_mm(inside) if inside.mode == "solid" else inside.wall_mm
     drop = level_drop(stand, inside)
-    takes = absorption(inside, stand, pieces, plaster, watch=watch)
+    outside = outside_of(pieces)
+    takes = absorption(inside, stand, pieces, plaster, outside=outside, watch=watch)
     slower = (grows / CAST_WALL.value) ** 2
     return CastPlan(
         mode=inside.mode,
@@ -113,8 +113,8 @@ def plan_cast(
         trim=_times(TRIM, slower),
         demold=_times(CAST_DEMOLD, slower),
         absorption=takes,
-        air_hours=_recovery(pieces, pours, inside, DRY_AIR),
-        shelf_hours=_recovery(pieces, pours, inside, DRY_SHELF),
+        air_hours=_recovery(outside, pours, inside, DRY_AIR),
+        shelf_hours=_recovery(outside, pours, inside, DRY_SHELF),
         weights=inside.weights,
         findings=(*rate.findings, *_spare_finding(drop, stand, inside), *takes.findings),
     )
@@ -159,16 +159,13 @@ def _times(span: Range, factor: float) -> Range:
     return Range(span.name.partition(",")[0], low, high, span.unit, span.source)
 
 
-def _recovery(pieces: Pieces, pours: PourPlan, inside: Inside, rates: Range) -> tuple[float, float]:
+def _recovery(outside: ConvexHull, pours: PourPlan, inside: Inside, rates: Range) -> tuple[float, float]:
     """Hours from the most water that casts well back to the middle of the start, banded together: least, most.
 
     Water leaves through the hull of the mold, whose opening stands for the cavity; by drying theory
     (`formulas.drying`).
     """
-    outer = np.concatenate(
-        [piece.mesh.vertices[np.unique(piece.mesh.faces[piece.form_face < 0])] for piece in pieces.pieces]
-    )
-    area_m2 = float(ConvexHull(outer).area) * inside.growth**2 / 1e6
+    area_m2 = float(outside.area) * inside.growth**2 / 1e6
     begin, end = WORKABLE_WATER.value / 100, (START_WATER.low + START_WATER.high) / 200
     dry_kg = pours.dry_total_g / 1000
 
