@@ -8,6 +8,7 @@ from math import ceil, floor, sqrt
 import numpy as np
 import shapely
 
+from ..errors import JobError
 from ..formulas.clay import water_given_up
 from ..formulas.slip import OUNCES_A_PINT, dry_g_per_litre, water_g_per_litre
 from ..geometry.outlines import section
@@ -66,7 +67,16 @@ class LevelDrop:
 
 
 def mixed_slip(volume_ml: float, job: CastJob, *, allowance: float = 0.0) -> SlipMix:
-    """What a volume of slip is mixed from (Brongniart; see `formulas.slip`); allowance: share on top."""
+    """What a volume of slip is mixed from (Brongniart; see `formulas.slip`); allowance: share on top.
+
+    Raises JobError for slip that is as heavy as its grains.
+    """
+    if job.slip_g_ml >= job.solids_g_ml:
+        raise JobError(
+            f"Slip of {job.slip_g_ml:g} g/mL cannot be made of grains of {job.solids_g_ml:g} g/mL.",
+            code="slip-density",
+            remedy="Weigh a measured volume of the slip: 1.75-1.80 is usual, and 2.6 for grains.",
+        )
     volume = volume_ml * (1 + allowance)
     us_pint = US_PINT_ML * job.slip_g_ml
     return SlipMix(
