@@ -7,6 +7,7 @@ default there.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import sqrt
 
 from .formulas import gypsum
 
@@ -130,6 +131,7 @@ CAST_RATE = Range(
 )
 SLIP_ALLOWANCE = Figure("slip over what the mold takes", 10, "%", "5–15", PRACTICE)
 DISCARDED = Range("first casts of a new mold thrown away", 2, 3, "casts", PRACTICE)
+DRAIN = Range("hold the mold upside down", 2, 10, "min", PRACTICE)
 SHEEN = Range("sheen gone after draining, wall of 4 mm", 5, 15, "min", PRACTICE)
 TRIM = Range("trim after draining, wall of 4 mm", 15, 45, "min", PRACTICE)
 CAST_DEMOLD = Range("demold the cast after draining, wall of 4 mm", 60, 240, "min", PRACTICE)
@@ -194,7 +196,10 @@ ASSUMED: tuple[Figure, ...] = (
     CAST_WATER,
     LOSS_ON_IGNITION,
     CLEAR_WIDTH,
-    *(_middle(span) for span in (CAST_RATE, START_WATER, SHEEN, TRIM, CAST_DEMOLD, DRY_AIR, DRY_SHELF)),
+    *(_middle(span) for span in (START_WATER, DRAIN, SHEEN, TRIM, CAST_DEMOLD, DRY_AIR, DRY_SHELF)),
+    Figure(
+        CAST_RATE.name, round(sqrt(CAST_RATE.low * CAST_RATE.high), 2), "mm²/min", "0.5–5", CAST_RATE.source
+    ),
     SLIP_ALLOWANCE,
     WORKABLE_WATER,
     WATER_REACH,

@@ -199,12 +199,16 @@ def _given_up(inside: Inside) -> float:
 def _between(patches: Patches, depth: Floats, outside: ConvexHull) -> Bools:
     """(p,) whether it is the form, not the mold's outside, that leaves so little plaster (p,) behind a patch.
 
-    Behind a wall the outside is as far away as the plaster is deep.
+    Straight behind a wall the outside is as far away as the plaster is deep.
     """
     normal, offset = outside.equations[:, :3], outside.equations[:, 3]
+    length = np.linalg.norm(patches.normal, axis=1, keepdims=True)
+    inward = -patches.normal / np.where(length > 0, length, 1)
     away = np.full(len(depth), np.inf)
     for k in range(len(offset)):
-        np.minimum(away, -(patches.middle @ normal[k] + offset[k]), out=away)
+        rise = inward @ normal[k]
+        below = -(patches.middle @ normal[k] + offset[k])
+        np.minimum(away, np.divide(below, rise, out=np.full_like(rise, np.inf), where=rise > 1e-6), out=away)
     return np.asarray(away > FAR_DEPTHS * depth)
 
 

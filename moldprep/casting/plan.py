@@ -16,6 +16,8 @@ from ..job import CastJob, CastMode, PlasterJob
 from ..materials import (
     CAST_DEMOLD,
     CAST_WALL,
+    DISCARDED,
+    DRAIN,
     DRY_AIR,
     DRY_SHELF,
     SHEEN,
@@ -59,7 +61,7 @@ class CastPlan:
     """Everything about a cast.
 
     minutes: until the wall has grown, or all is solid: most likely, least, most. walls: None when cast
-    solid. sheen, trim, demold: after draining (solid: after it has set), practice for a wall of 4 mm times
+    solid. discarded: first casts of a new mold. drain: None when cast solid. sheen, trim, demold: after draining (solid: after it has set), practice for a wall of 4 mm times
     the square of the wall. air_hours, shelf_hours: least and most, from the most water that casts well
     back to the middle of the start. bucket_casts: from 10 L of slip, one after the other.
     """
@@ -72,6 +74,8 @@ class CastPlan:
     slip: SlipMix
     drop: LevelDrop
     bucket_casts: int
+    discarded: Range
+    drain: Range | None
     sheen: Range
     trim: Range
     demold: Range
@@ -109,6 +113,8 @@ def plan_cast(
         slip=slip_needed(inside),
         drop=drop,
         bucket_casts=casts_a_bucket(inside),
+        discarded=DISCARDED,
+        drain=DRAIN if inside.mode == "drain" else None,
         sheen=_times(SHEEN, slower),
         trim=_times(TRIM, slower),
         demold=_times(CAST_DEMOLD, slower),
