@@ -63,6 +63,14 @@ def test_a_ring_round_a_hole_holds_more_than_its_thickness() -> None:
     assert np.median(depth) == pytest.approx((2 * 40 * 30 + 30**2) / 80, rel=THREE_PERCENT)
 
 
+def test_the_slab_under_a_shallow_recess_is_not_lost_to_its_rim() -> None:
+    """A boss 3 mm high on a slab of 40: a way down is hardly longer from its middle than from the ledge round it."""
+    boss = turned([(0, 0), (60, 0), (60, 40), (18, 40), (18, 43), (0, 43)])
+    patches, depth = shared(boss, boss.normals[:, 2] > 0.9, reach=40)
+    inner = np.hypot(*patches.middle[:, :2].T) < 12
+    assert (depth[inner] > 20).all() and (depth[inner] < 45).all()
+
+
 def test_what_is_out_of_reach_goes_to_no_patch() -> None:
     slab = box((0, 0, 0), (100, 90, 60))
     _, depth = shared(slab, slab.normals[:, 2] > 0.9, reach=25)
