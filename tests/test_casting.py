@@ -413,6 +413,16 @@ def test_a_form_thinner_than_two_walls_gives_less_water() -> None:
     assert np.isfinite(takes.casts_until_wet[side]).all()
 
 
+def test_a_form_as_small_as_a_thimble_is_reckoned_too() -> None:
+    form = turned([(0, 0), (4, 0), (4, 8), (0, 8)], sections=32)
+    block = turned([(0, -10), (14, -10), (14, 8), (0, 8)], sections=32)
+    takes = in_block(
+        form, block, cast=CastJob(wall_mm=0.5), stand=StandJob(opening="rim", spare=False)
+    ).takes()
+    assert takes.wall.casts > 1
+    assert takes.findings == ()
+
+
 # --- the plan -----------------------------------------------------------------------------------
 
 

@@ -37,8 +37,8 @@ SPREAD_MM, SPREAD_PATCHES = 6.0, 2.0
 """Patches share over so far, and over so many patches at the least: water spreads sideways too (our judgement)."""
 PLASTER_POINTS, CLAY_POINTS = 300_000, 120_000
 """Points that fill the plaster, and the form."""
-LEAST_AREA = 100.0
-"""Surface that must be wet before a place is named, mm2: lone patches at edges say little."""
+LEAST_AREA, LEAST_SHARE = 100.0, 0.02
+"""Surface that must be wet before a place is named, mm2 and at the most this share: lone patches say little."""
 FAR_DEPTHS = 2.0
 """Where the mold's outside is further than so many depths of plaster, parts of the form take the rest."""
 UNEVEN_SHARE = 0.4
@@ -105,7 +105,7 @@ def absorption(
     size = max(LEAST_PATCH_MM, float(np.sqrt(stand.mesh.area / MOST_PATCHES)))
     spread = max(SPREAD_MM, SPREAD_PATCHES * size)
     pitch = float(np.cbrt(sum(piece.volume_mm3 for piece in pieces.pieces) / PLASTER_POINTS))
-    touching = [piece for piece in pieces.pieces if (piece.form_face >= 0).any()]
+    touching = [piece for piece in pieces.pieces if piece.mesh.areas[piece.form_face >= 0].any()]
     found, depths = [], []
     for k, piece in enumerate(touching):
         watch.step(k, len(touching) + 1)
@@ -122,8 +122,9 @@ def absorption(
     density, share = _dry_g_ml(job), _given_up(inside)
     casts = density * (top - start) * plaster / (share * clay)
     between = _between(patches, plaster / inside.growth, outside)
-    walls = _worst(patches, casts, plaster, ~between)
-    assert walls is not None
+    # where nearly all of a small form lies in the mold's grooves, these are its walls
+    walls = _worst(patches, casts, plaster, ~between) or _worst(patches, casts, plaster, between)
+    assert walls is not None, "half of a small surface is more than LEAST_SHARE of it"
     fins = _worst(patches, casts, plaster, between)
     water = inside.slip_kept_ml * share / (1 + share)
     plaster_ml = sum(piece.volume_mm3 for piece in pieces.pieces) * inside.growth**3 / 1000
@@ -217,9 +218,10 @@ def _worst(patches: Patches, casts: Floats, plaster: Floats, chosen: Bools) -> P
     own = np.flatnonzero(chosen)
     own = own[np.argsort(casts[own], kind="stable")]
     reached = np.cumsum(patches.area[own])
-    if not len(own) or reached[-1] < LEAST_AREA:
+    least = min(LEAST_AREA, LEAST_SHARE * float(patches.area.sum()))
+    if not len(own) or reached[-1] < least:
         return None
-    worst = int(own[np.searchsorted(reached, LEAST_AREA)])
+    worst = int(own[np.searchsorted(reached, least)])
     return Place(float(casts[worst]), float(plaster[worst]), _point(patches.middle[worst]))
 
 
