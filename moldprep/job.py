@@ -245,6 +245,13 @@ class StudioJob(Part, frozen=True):
     """The warmest place where molds dry; gypsum loses its own water from 49 degrees (120 °F)."""
 
 
+class Trial(Part, frozen=True):
+    """A trial cast: how long the slip stood in the mold, and how thick its wall came out."""
+
+    minutes: Annotated[float, Meta(gt=0, le=2880)]
+    wall_mm: Annotated[float, Meta(gt=0, le=50)]
+
+
 class CastJob(Part, frozen=True):
     """The cast that the mold makes."""
 
@@ -263,6 +270,8 @@ class CastJob(Part, frozen=True):
     """Water in the demolded cast, of its wet weight (common practice)."""
     loss_on_ignition_percent: Annotated[float, Meta(ge=0, le=30)] = 8.0
     """Of the dry weight, in the kiln; 5-12 is common practice."""
+    trials: tuple[Trial, ...] = ()
+    """Your own, with this slip in this mold or one like it: only they tell how long a wall takes."""
 
 
 class StretchJob(Part, frozen=True):

@@ -7,6 +7,7 @@ default there.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import sqrt
 
 from .formulas import gypsum
 
@@ -139,6 +140,26 @@ SOLIDS_DENSITY = Figure("density of the clay's grains", 2.6, "g/mL", "2.5–2.7"
 CAST_WATER = Figure("water in the demolded cast", 20, "% of wet weight", "18–22", PRACTICE)
 LOSS_ON_IGNITION = Figure("loss on ignition", 8, "% of dry weight", "5–12", PRACTICE)
 CLEAR_WIDTH = Figure("clear width that drains", 15, "mm", "opening less twice the wall", PRACTICE)
+CAST_RATE = Range(
+    "rate of the wall, without a trial",
+    0.5,
+    5,
+    "mm²/min",
+    "trials seen (hot-clay.com, ceramicarts.com), widened",
+)
+SLIP_ALLOWANCE = Figure("slip over what the mold takes", 10, "%", "5–15", PRACTICE)
+DISCARDED = Range("first casts of a new mold thrown away", 2, 3, "casts", PRACTICE)
+DRAIN = Range("hold the mold upside down", 2, 10, "min", PRACTICE)
+SHEEN = Range("sheen gone after draining, wall of 4 mm", 5, 15, "min", PRACTICE)
+TRIM = Range("trim after draining, wall of 4 mm", 15, 45, "min", PRACTICE)
+CAST_DEMOLD = Range("demold the cast after draining, wall of 4 mm", 60, 240, "min", PRACTICE)
+START_WATER = Range("water in a mold when it is cast into", 5, 10, "% of dry weight", PRACTICE)
+WORKABLE_WATER = Figure(
+    "water up to which a mold casts well", 15, "% of dry weight", "5–15 workable", PRACTICE
+)
+WATER_REACH = Figure("how far into plaster a cast's water goes", 40, "mm", "", "our judgement")
+DRY_AIR = Range("drying in still air", 0.05, 0.15, "kg/m²h", "our judgement")
+DRY_SHELF = Range("drying on a warm shelf", 0.15, 0.35, "kg/m²h", "our judgement")
 
 
 def _middle(span: Range) -> Figure:
@@ -209,4 +230,11 @@ ASSUMED: tuple[Figure, ...] = (
     CAST_WATER,
     LOSS_ON_IGNITION,
     CLEAR_WIDTH,
+    *(_middle(span) for span in (START_WATER, DRAIN, SHEEN, TRIM, CAST_DEMOLD, DRY_AIR, DRY_SHELF)),
+    Figure(
+        CAST_RATE.name, round(sqrt(CAST_RATE.low * CAST_RATE.high), 2), "mm²/min", "0.5–5", CAST_RATE.source
+    ),
+    SLIP_ALLOWANCE,
+    WORKABLE_WATER,
+    WATER_REACH,
 )

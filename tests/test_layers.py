@@ -32,7 +32,7 @@ LAYERS = [
     {"boards", "cottling"},
     {"mixing"},
     {"pour"},
-    {"drying"},
+    {"drying", "casting"},
     {"drymold", "stock"},
     {"printing"},
     {"estimate"},

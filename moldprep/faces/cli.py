@@ -1,4 +1,4 @@
-"""The command line: `moldprep plan`, `check`, `size`, `pour`, `dry`.
+"""The command line: `moldprep plan`, `check`, `size`, `pour`, `dry`, `cast`.
 
 Heavy imports wait inside the commands, so that `--help` answers at once.
 """
@@ -17,6 +17,7 @@ from .. import __version__
 from .exits import OK, STOP, Commands, StopKey
 from .groups import (
     CAST,
+    CASTING,
     DRY,
     FILL,
     FORM,
@@ -271,6 +272,44 @@ def dry_command(
     else:
         click.echo(f"Ready at {state.ready_grams:.0f} g" + _hours_words(state.hours_left))
     click.echo("\n".join(_finding_lines(state.findings)), nl=bool(state.findings))
+    return OK
+
+
+@main.command("cast", cls=Command, short_help="How long does a wall take, and what is the slip mixed from?")
+@options(CASTING, JOB)
+@_JSON
+@click.pass_context
+def cast_command(context: click.Context, /, volume_ml: float | None, as_json: bool, **_: Any) -> int:
+    """How long does a wall take, and what is the slip mixed from?
+
+    The time comes from your own trials with this slip in this mold; the slip from its specific gravity.
+    """
+    from dataclasses import asdict
+
+    from ..casting import cast_rate, mixed_slip
+
+    job = job_of(context).cast
+    rate = cast_rate(job.trials)
+    minutes = rate.minutes(job.wall_mm)
+    slip = None if volume_ml is None else mixed_slip(volume_ml, job)
+    if as_json:
+        wall = {"wall_mm": job.wall_mm, "minutes": list(minutes), "rate": asdict(rate)}
+        _print_json(wall | {"slip": None if slip is None else asdict(slip)})
+        return OK
+    middle, low, high = minutes
+    chance = "nine chances in ten" if rate.trials else "by what has been observed"
+    click.echo(
+        f"{job.wall_mm:g} mm take about {middle:.3g} min on a flat ({chance}: {low:.3g} to {high:.3g})."
+    )
+    if slip is not None:
+        click.echo(
+            f"{slip.volume_ml:.0f} mL of slip weigh {slip.weight_g:.0f} g: {slip.dry_g:.0f} g of dry clay and "
+            f"{slip.water_g:.0f} g of water."
+        )
+        click.echo(
+            f"An imperial pint weighs {slip.pint_oz:.1f} oz; a US pint {slip.us_pint_g:.0f} g or {slip.us_pint_oz:.1f} oz."
+        )
+    click.echo("\n".join(_finding_lines(rate.findings)), nl=bool(rate.findings))
     return OK
 
 

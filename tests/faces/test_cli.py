@@ -127,6 +127,7 @@ def test_a_stop_finding_exits_1(tmp_path: Path) -> None:
         (["pour", "--box", "10x10"], "Write it as"),
         (["pour", "--volume-ml", "-5"], "above 0"),
         (["pour", "--volume-ml", "5", "--consistency", "500"], "from 30 to 120"),
+        (["cast", "--trial", "10"], "Write it as"),
         (["plan"], "Missing argument"),
         (["bake"], "No such command"),
     ],

@@ -1,11 +1,12 @@
 """The options of the commands by heading, in the order of the work; most set one key of the job."""
 
-from .bench import DRY, FILL, LENGTHS
+from .bench import CASTING, DRY, FILL, LENGTHS
 from .form import FORM, JOB, SHRINKAGE, STAND, TARGET
 from .mold import CAST, MOLD, PAPER, PIECES, PLASTER, PRINTER, STUDIO
 
 __all__ = [
     "CAST",
+    "CASTING",
     "DRY",
     "FILL",
     "FORM",

@@ -91,3 +91,59 @@ DRY: Group = (
         help="Water on dry weight at which you cast; 10 when left out.",
     ),
 )
+
+
+def _trial(text: str) -> dict[str, float]:
+    """Reads a trial written MINUTES/MM."""
+    try:
+        minutes, wall = (float(part) for part in text.split("/"))
+    except ValueError:
+        raise click.BadParameter(
+            f"{text} does not read as a trial. Write it as 10/4.2 (minutes, mm)."
+        ) from None
+    return {"minutes": minutes, "wall_mm": wall}
+
+
+CASTING: Group = (
+    option(
+        "Slip",
+        None,
+        "--volume-ml",
+        type=POSITIVE,
+        metavar="ML",
+        help="Slip to mix: what the mold holds to the top of its spare, and what you top up.",
+    ),
+    option(
+        "Slip",
+        ("cast", "slip_g_ml"),
+        "--slip-density",
+        type=number(1, 2.5, above=True),
+        metavar="G/ML",
+        help="Specific gravity of the slip; 1.775 when left out.",
+    ),
+    option(
+        "Slip",
+        ("cast", "solids_g_ml"),
+        "--solids-density",
+        type=number(1.5, 4, above=True),
+        metavar="G/ML",
+        help="Density of the dry clay's grains; 2.6 when left out.",
+    ),
+    option(
+        "Wall",
+        ("cast", "wall_mm"),
+        "--wall",
+        type=number(0, 50, above=True),
+        metavar="MM",
+        help="Wall of wet clay when the slip is poured out; 4 when left out.",
+    ),
+    option(
+        "Wall",
+        ("cast", "trials"),
+        "--trial",
+        multiple=True,
+        type=_trial,
+        metavar="MIN/MM",
+        help="A trial of yours: minutes and the wall that it made, such as 10/4.2; may be repeated.",
+    ),
+)
