@@ -103,7 +103,7 @@ def _price(
 ) -> Price:
     casts = casts_for(pieces, job.reject_percent)
     molds = ceil(casts / kept_in_life(life_casts))
-    discarded = molds * int(DISCARDED.value)
+    discarded = molds * int(DISCARDED.high)
     slip = casts * inside.slip_kept_ml / 1000 * job.slip_per_litre
     firing = casts * (job.firing_per_piece + inside.weights.dry_g / 1000 * job.firing_per_kg)
     lines = (

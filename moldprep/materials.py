@@ -134,7 +134,6 @@ AIR_DRYING = Range("evaporation, still room air", 0.05, 0.20, "kg/m²h", f"{PRAC
 SHELF_DRYING = Range("evaporation, warm shelf, air moving", 0.20, 0.60, "kg/m²h", f"{PRACTICE}, and wide")
 KILN_DRYING = Range("evaporation, cooling kiln below 45 °C", 0.30, 0.80, "kg/m²h", f"{PRACTICE}, and wide")
 MOLD_LIFE = Figure("casts in a mold's life", 100, "casts", "60–120", PRACTICE)
-DISCARDED = Figure("first casts of a mold, discarded", 3, "casts", "2–3", PRACTICE)
 CAST_WALL = Figure("wall of the cast, wet", 4, "mm", "3–5 for tableware", PRACTICE)
 SOLIDS_DENSITY = Figure("density of the clay's grains", 2.6, "g/mL", "2.5–2.7", "from memory")
 CAST_WATER = Figure("water in the demolded cast", 20, "% of wet weight", "18–22", PRACTICE)
@@ -158,8 +157,6 @@ WORKABLE_WATER = Figure(
     "water up to which a mold casts well", 15, "% of dry weight", "5–15 workable", PRACTICE
 )
 WATER_REACH = Figure("how far into plaster a cast's water goes", 40, "mm", "", "our judgement")
-DRY_AIR = Range("drying in still air", 0.05, 0.15, "kg/m²h", "our judgement")
-DRY_SHELF = Range("drying on a warm shelf", 0.15, 0.35, "kg/m²h", "our judgement")
 
 
 def _middle(span: Range) -> Figure:
@@ -222,7 +219,6 @@ ASSUMED: tuple[Figure, ...] = (
     HEAVY_LIFT_KG,
     READY_WATER,
     MOLD_LIFE,
-    DISCARDED,
     SLIP_DENSITY,
     SUPPORT_FILL,
     CAST_WALL,
@@ -230,7 +226,7 @@ ASSUMED: tuple[Figure, ...] = (
     CAST_WATER,
     LOSS_ON_IGNITION,
     CLEAR_WIDTH,
-    *(_middle(span) for span in (START_WATER, DRAIN, SHEEN, TRIM, CAST_DEMOLD, DRY_AIR, DRY_SHELF)),
+    *(_middle(span) for span in (DISCARDED, START_WATER, DRAIN, SHEEN, TRIM, CAST_DEMOLD)),
     Figure(
         CAST_RATE.name, round(sqrt(CAST_RATE.low * CAST_RATE.high), 2), "mm²/min", "0.5–5", CAST_RATE.source
     ),

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import msgspec
+
 from .boards import Boards, plan_boards
+from .casting import CastPlan, plan_cast
 from .cottle import Block, choose_block
 from .cottling import CottleLoad, CottleNeed, cottle_load, cottle_needs
 from .drymold import DryPlan, plan_dry
@@ -54,6 +57,7 @@ class Plan:
     loads: tuple[CottleLoad, ...]
     pours: PourPlan
     dry: DryPlan
+    casting: CastPlan
     stock: Stock
     printing: PrintPlan
     costs: Estimate | None
@@ -148,6 +152,13 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         for need, pour in zip(needs, pours.pours, strict=True)
     )
     dry = plan_dry(pieces, pours, job.plaster, job.studio)
+    watch.stage("plan the cast")
+    casting = kept.get(
+        "casting",
+        (inside, stand, pieces, pours),
+        (job.cast, job.plaster),
+        lambda: plan_cast(inside, stand, pieces, pours, job.cast, job.plaster, watch=watch),
+    )
     stock = stock_list(pours, block, job.studio, reject_percent=job.estimate.reject_percent)
     watch.stage("plan the print")
     printing = kept.get(
@@ -172,6 +183,7 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         boards,
         pours,
         dry,
+        casting,
         printing,
     )
     findings = worst_first(tuple(finding for stage in stages for finding in stage.findings))
@@ -196,6 +208,7 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         loads=loads,
         pours=pours,
         dry=dry,
+        casting=casting,
         stock=stock,
         printing=printing,
         costs=costs,
@@ -258,6 +271,9 @@ def _sized(master: Master, job: Job, kept: Memo, watch: Watch) -> tuple[Sizing, 
     )
     watch.stage("find the cast's inside")
     inside = kept.get(
-        "inside", (sizing, stand), job.cast, lambda: cast_inside(stand, sizing, job.cast, watch=watch)
+        "inside",
+        (sizing, stand),
+        msgspec.structs.replace(job.cast, trials=()),
+        lambda: cast_inside(stand, sizing, job.cast, watch=watch),
     )
     return sizing, stand, inside, wall

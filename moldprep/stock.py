@@ -104,10 +104,10 @@ def kept_in_life(life_casts: int) -> int:
 
     Raises JobError for a life that ends before.
     """
-    kept = life_casts - int(DISCARDED.value)
+    kept = life_casts - int(DISCARDED.high)
     if kept < 1:
         raise JobError(
-            f"A mold that lasts {life_casts} casts gives none to keep: its first {DISCARDED.value:g} are discarded.",
+            f"A mold that lasts {life_casts} casts gives none to keep: its first {DISCARDED.high:g} are discarded.",
             code="mold-life",
             remedy="Give a longer life (mold_life_casts); 60–120 is usual.",
         )
@@ -122,11 +122,11 @@ def molds_for(
     The first casts of each mold are discarded. Raises JobError where the days do not suffice for one cast
     that is kept.
     """
-    in_time = floor(round(days * casts_a_day, 9)) - int(DISCARDED.value)
+    in_time = floor(round(days * casts_a_day, 9)) - int(DISCARDED.high)
     if in_time < 1:
         raise JobError(
             f"In {days} days at {casts_a_day:g} casts a day a mold gives no cast to keep: its first "
-            f"{DISCARDED.value:g} are discarded.",
+            f"{DISCARDED.high:g} are discarded.",
             code="order-days",
             remedy="Give more days, or more casts a day.",
         )

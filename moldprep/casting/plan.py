@@ -14,13 +14,13 @@ from ..geometry.outlines import section
 from ..inside import Inside, Weights
 from ..job import CastJob, CastMode, PlasterJob
 from ..materials import (
+    AIR_DRYING,
     CAST_DEMOLD,
     CAST_WALL,
     DISCARDED,
     DRAIN,
-    DRY_AIR,
-    DRY_SHELF,
     SHEEN,
+    SHELF_DRYING,
     START_WATER,
     TRIM,
     WORKABLE_WATER,
@@ -119,8 +119,8 @@ def plan_cast(
         trim=_times(TRIM, slower),
         demold=_times(CAST_DEMOLD, slower),
         absorption=takes,
-        air_hours=_recovery(outside, pours, inside, DRY_AIR),
-        shelf_hours=_recovery(outside, pours, inside, DRY_SHELF),
+        air_hours=_recovery(outside, pours, inside, AIR_DRYING),
+        shelf_hours=_recovery(outside, pours, inside, SHELF_DRYING),
         weights=inside.weights,
         findings=(*rate.findings, *_spare_finding(drop, stand, inside), *takes.findings),
     )

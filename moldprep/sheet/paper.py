@@ -20,6 +20,7 @@ from ..pull import Pull, direction_name
 from .apart import apart_svg
 from .benchcards import dry_card, estimate_card, stock_card
 from .castcard import cast_card
+from .castingcard import casting_card, drain_card
 from .drawings import TINTS, Drawing, cut, seam_list, view
 from .easecard import ease_card
 from .pictures import MOST_MARKS, board_picture, form_picture, pull_svg, svg_of
@@ -146,6 +147,8 @@ def _data(plan: Plan, paper: str, pictures: dict[str, bytes]) -> dict[str, Any]:
         "print": print_card(plan, pictures),
         "cast": cast_card(plan, pictures),
         "ease": ease_card(plan, pictures),
+        "casting": casting_card(plan, pictures),
+        "drain": drain_card(plan, pictures),
         "dry": dry_card(plan, tints),
         "stock": stock_card(plan),
         "estimate": estimate_card(plan),
