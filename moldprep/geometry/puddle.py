@@ -31,7 +31,7 @@ class Hollow:
     """A hollow on a grid: where `values` (nx, ny, nz) float32 is not negative, mm or any other measure.
 
     origin: (3,) place of values[0, 0, 0]; pitch: mm. It is open across its last layer, and nowhere else:
-    the outermost grid points beside and beneath are negative.
+    the two outermost layers beside and beneath are negative.
     """
 
     origin: Floats
@@ -83,9 +83,9 @@ def hollow_in(
     if len(inside):
         low, high = np.maximum(inside.min(axis=0) - 1, 0), inside.max(axis=0) + 2
     values = values[low[0] : high[0], low[1] : high[1], low[2] :]
-    beside = ((1, 1), (1, 1), (1, 0))  # closed where the grid itself ends
+    beside = ((2, 2), (2, 2), (2, 0))  # closed where the grid itself ends
     values = np.pad(values, beside, constant_values=shut)
-    return Hollow(distances.place(first + step * (low - 1)), step * distances.pitch, values)
+    return Hollow(distances.place(first + step * (low - 2)), step * distances.pitch, values)
 
 
 def left_standing(hollow: Hollow, gravity: ArrayLike) -> float:
@@ -94,15 +94,15 @@ def left_standing(hollow: Hollow, gravity: ArrayLike) -> float:
     Parts of the hollow that are not joined to its open layer hold nothing here.
     """
     up = _uphill(gravity)
-    spill = _flood(hollow.values, up)
-    dry = np.zeros((1, 1, 1), np.int32)
-    return float(_volumes(hollow.values, up, spill, dry, 0)[0]) * hollow.pitch**3
+    spill, wet = _flood(hollow.values, up)
+    none = np.zeros((1, 1, 1), np.int32)
+    return float(_volumes(hollow.values, up, spill, wet, none, 0)[0]) * hollow.pitch**3
 
 
 def standing(hollow: Hollow, gravity: ArrayLike) -> Standing:
     """`left_standing`, puddle by puddle; what is thinner than a cell everywhere counts in the whole alone."""
     up = _uphill(gravity)
-    spill = _flood(hollow.values, up)
+    spill, touched = _flood(hollow.values, up)
     at_points = spill.reshape(*hollow.values.shape, 8)[..., 0]
     height = sum(
         up[axis] * np.arange(count).reshape([-1 if k == axis else 1 for k in range(3)])
@@ -110,7 +110,7 @@ def standing(hollow: Hollow, gravity: ArrayLike) -> Standing:
     )
     wet = np.isfinite(at_points) & (at_points > height + NEGLIGIBLE)
     label, count = ndimage.label(wet, ndimage.generate_binary_structure(3, 3))
-    volumes = _volumes(hollow.values, up, spill, label.astype(np.int32), count) * hollow.pitch**3
+    volumes = _volumes(hollow.values, up, spill, touched, label.astype(np.int32), count) * hollow.pitch**3
     order = np.argsort(-volumes[1:], kind="stable")
     lowest = ndimage.minimum_position(np.asarray(height), label, order + 1) if count else []
     base = float(up @ hollow.origin)
@@ -138,32 +138,26 @@ def _uphill(gravity: ArrayLike) -> Floats:
 # 4: z) are the way to the grid point at the edge's other end, and the node lies where the field is zero.
 
 
-def _links() -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """(8, 6, 3) third corners of the triangles that share the edge e, from its first end; (8,) how many."""
+def _links() -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    """The triangles round each edge e: (8, 6, 3) their third corner, from the edge's first end; (8,) how
+    many; (8, 6, 2) the bits of the edge between the third corner and either end."""
     ways = [np.array([e & 1, e >> 1 & 1, e >> 2]) for e in range(8)]
     third, count = np.zeros((8, 6, 3), np.int64), np.zeros(8, np.int64)
+    edge = np.zeros((8, 6, 2), np.int64)
     for e in range(1, 8):
         for s in range(1, 8):
-            if s != e and (s & e in (s, e)):
-                third[e, count[e]] = ways[s]
+            if s != e and s & e in (s, e):
+                third[e, count[e]], edge[e, count[e]] = ways[s], (s, s ^ e)
                 count[e] += 1
             if s & e == 0:
-                third[e, count[e]] = -ways[s]
+                third[e, count[e]], edge[e, count[e]] = -ways[s], (s, s | e)
                 count[e] += 1
-    return third, count
+    return third, count, edge
 
 
-THIRD, THIRDS = _links()
+THIRD, THIRDS, EDGE = _links()
 TETRAHEDRA = ((1, 3), (1, 5), (2, 3), (2, 6), (4, 5), (4, 6))
 """The two corners of each of a cell's tetrahedra beside corners 0 and 7."""
-
-
-@numba.njit(cache=True, nogil=True)
-def _node(values, i, j, k, di, dj, dk):  # type: ignore[no-untyped-def]
-    """The node on the edge from a point by (di, dj, dk), all of one sign."""
-    if di < 0 or dj < 0 or dk < 0:
-        i, j, k, di, dj, dk = i + di, j + dj, k + dk, -di, -dj, -dk
-    return 8 * ((i * values.shape[1] + j) * values.shape[2] + k) + di + 2 * dj + 4 * dk
 
 
 @numba.njit(cache=True, nogil=True)
@@ -182,17 +176,18 @@ def _height(values, up, node):  # type: ignore[no-untyped-def]
 
 @numba.njit(cache=True, nogil=True)
 def _flood(values, up):  # type: ignore[no-untyped-def]
-    """(8 n,) float32 for each node the least height, in cells, that a path to the open layer has to climb to.
+    """(8 n,) float32 for each node the least height, in cells, that a path to the open layer has to climb to;
+    (n,) uint8 whether liquid stays at a grid point or on one of its edges.
 
     inf for what is no node of the hollow, or not joined to that layer.
     """
     nx, ny, nz = values.shape
     spill = np.full(8 * nx * ny * nz, np.float32(np.inf))
+    wet = np.zeros(nx * ny * nz, np.uint8)
     after = np.empty(len(spill), np.int32)
     head = np.full(BUCKETS + 1, np.int32(-1))
     bottom = min(up[0] * nx, 0.0) + min(up[1] * ny, 0.0) + min(up[2] * nz, 0.0)
     scale = BUCKETS / (abs(up[0]) * nx + abs(up[1]) * ny + abs(up[2]) * nz)
-    met = np.empty(32, np.int64)
     for i in range(nx - 1):
         for j in range(ny - 1):
             for e in range(4):  # the open layer's points, and its edges that leave the hollow
@@ -206,61 +201,76 @@ def _flood(values, up):  # type: ignore[no-untyped-def]
                 bucket = int((spill[node] - bottom) * scale)
                 after[node] = head[bucket]
                 head[bucket] = node
+    flat = values.ravel()
+    step = np.array([ny * nz, nz, 1])
+    met, height = np.empty(16, np.int64), np.empty(16, np.float32)
     for bucket in range(BUCKETS + 1):
         while head[bucket] >= 0:
             node = head[bucket]
             head[bucket] = after[node]
-            for m in range(_around(values, node, met)):
+            level = spill[node]
+            for m in range(_around(flat, up, step, nz, node, met, height)):
                 other = met[m]
                 if spill[other] == np.inf:
-                    spill[other] = max(spill[node], _height(values, up, other))
+                    if level > height[m] + NEGLIGIBLE:
+                        wet[other >> 3] = 1
+                    spill[other] = max(level, height[m])
                     there = max(int((spill[other] - bottom) * scale), bucket)
                     after[other] = head[there]
                     head[there] = other
-    return spill
+    return spill, wet
 
 
 @numba.njit(cache=True, nogil=True)
-def _around(values, node, met):  # type: ignore[no-untyped-def]
-    """Nodes that share an edge of the clipped tetrahedra with a node, into `met`; how many."""
-    nx, ny, nz = values.shape
+def _around(flat, up, step, nz, node, met, height):  # type: ignore[no-untyped-def]
+    """Nodes that share an edge of the clipped tetrahedra with a node, into `met`, their heights; how many."""
     e, p = node & 7, node >> 3
-    i, j, k = p // (ny * nz), p // nz % ny, p % nz
+    k = p % nz
+    own = up[0] * (p // step[0]) + up[1] * (p % step[0] // nz) + up[2] * k
     count = 0
     if e == 0:
+        one = np.float64(flat[p])
         for way in range(1, 8):
-            for sign in (-1, 1):
-                di, dj, dk = sign * (way & 1), sign * (way >> 1 & 1), sign * (way >> 2)
-                a, b, c = i + di, j + dj, k + dk
-                if a < 0 or b < 0 or c < 0 or a >= nx or b >= ny or c >= nz:
-                    continue
-                if values[a, b, c] >= 0:
-                    met[count] = 8 * ((a * ny + b) * nz + c)
-                else:
-                    met[count] = _node(values, i, j, k, di, dj, dk)
+            x, y, z = way & 1, way >> 1 & 1, way >> 2
+            along = x * step[0] + y * step[1] + z
+            rise = up[0] * x + up[1] * y + up[2] * z
+            if k + z < nz:
+                other = flat[p + along]
+                met[count] = 8 * (p + along) if other >= 0 else 8 * p + way
+                height[count] = own + (rise if other >= 0 else one / (one - other) * rise)
                 count += 1
+            other = flat[p - along]
+            met[count] = 8 * (p - along) + (0 if other >= 0 else way)
+            height[count] = own - (rise if other >= 0 else one / (one - other) * rise)
+            count += 1
         return count
-    # the edge's end in the hollow is a, the other o
-    ai, aj, ak = i, j, k
-    oi, oj, ok = i + (e & 1), j + (e >> 1 & 1), k + (e >> 2)
-    if values[i, j, k] < 0:
-        ai, aj, ak, oi, oj, ok = oi, oj, ok, ai, aj, ak
-    met[0] = 8 * ((ai * ny + aj) * nz + ak)
+    along = (e & 1) * step[0] + (e >> 1 & 1) * step[1] + (e >> 2)
+    rise = up[0] * (e & 1) + up[1] * (e >> 1 & 1) + up[2] * (e >> 2)
+    first = flat[p] >= 0
+    a, o = (p, p + along) if first else (p + along, p)  # the edge's end in the hollow, and the other
+    at_a, at_o = (own, own + rise) if first else (own + rise, own)
+    inside, outside = np.float64(flat[a]), np.float64(flat[o])
+    met[0], height[0] = 8 * a, at_a
     count = 1
     for t in range(THIRDS[e]):
-        a, b, c = i + THIRD[e, t, 0], j + THIRD[e, t, 1], k + THIRD[e, t, 2]
-        if a < 0 or b < 0 or c < 0 or a >= nx or b >= ny or c >= nz:
+        x, y, z = THIRD[e, t, 0], THIRD[e, t, 1], THIRD[e, t, 2]
+        if k + z >= nz:
             continue
-        if values[a, b, c] >= 0:
-            met[count] = _node(values, a, b, c, oi - a, oj - b, ok - c)
+        r = p + x * step[0] + y * step[1] + z
+        at_r = own + up[0] * x + up[1] * y + up[2] * z
+        third = np.float64(flat[r])
+        if third >= 0:
+            met[count] = 8 * min(r, o) + EDGE[e, t, 1 if first else 0]
+            height[count] = at_r + third / (third - outside) * (at_o - at_r)
         else:
-            met[count] = _node(values, ai, aj, ak, a - ai, b - aj, c - ak)
+            met[count] = 8 * min(a, r) + EDGE[e, t, 0 if first else 1]
+            height[count] = at_a + inside / (inside - third) * (at_r - at_a)
         count += 1
     return count
 
 
 @numba.njit(cache=True, nogil=True)
-def _volumes(values, up, spill, label, count):  # type: ignore[no-untyped-def]
+def _volumes(values, up, spill, wet, label, count):  # type: ignore[no-untyped-def]
     """(count + 1,) volume that stays, in cells, by the label of the grid points; 0 where none is wet.
 
     `label` may be of one cell alone, and then all of it is counted under 0.
@@ -272,24 +282,24 @@ def _volumes(values, up, spill, label, count):  # type: ignore[no-untyped-def]
     for i in range(nx - 1):
         for j in range(ny - 1):
             for k in range(nz - 1):
-                inside = 0
+                wets = 0
+                for c in range(8):
+                    corner[c] = ((i + (c & 1)) * ny + j + (c >> 1 & 1)) * nz + k + (c >> 2)
+                    wets += wet[corner[c]]
+                if wets == 0:
+                    continue
+                drowned = True
                 for c in range(8):
                     a, b, d = i + (c & 1), j + (c >> 1 & 1), k + (c >> 2)
                     f[c] = values[a, b, d]
                     h[c] = up[0] * a + up[1] * b + up[2] * d
-                    corner[c] = (a * ny + b) * nz + d
-                    inside += f[c] >= 0
-                if inside == 0:
-                    continue
-                if inside == 8:
-                    wet = False
-                    for c in range(8):
-                        wet |= spill[8 * corner[c]] > h[c] + NEGLIGIBLE
-                    if not wet:
-                        continue
-                total = 0.0
+                    found = spill[8 * corner[c]]
+                    drowned &= f[c] >= 0 and found < np.inf and found > h[c] + NEGLIGIBLE
+                total = 6.0 if drowned else 0.0
                 four[0], four[3] = 0, 7
                 for one, two in TETRAHEDRA:
+                    if drowned:
+                        break
                     four[1], four[2] = one, two
                     surface = _surface(values, up, spill, corner, f, h, four)
                     if surface > -np.inf:
