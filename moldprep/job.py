@@ -240,6 +240,15 @@ class CastJob(Part, frozen=True):
     """Of the dry weight, in the kiln; 5-12 is common practice."""
 
 
+class DrainJob(Part, frozen=True):
+    """How well the cast shall drain."""
+
+    most_left_ml: Annotated[float, Meta(gt=0, le=1000)] = 1.0
+    """Slip that may stay in the emptied cast: as much more is wiped out, or does no harm (our judgement)."""
+    most_tilt_deg: Annotated[float, Meta(ge=0, le=85)] = 80.0
+    """Furthest tilt tried, from the opening straight down; at 90 it lies on its side."""
+
+
 class StretchJob(Part, frozen=True):
     """Make the form taller or lower between two heights, its width kept."""
 
@@ -323,6 +332,7 @@ class Job(Part, frozen=True):
     boards: BoardsJob = BoardsJob()
     plaster: PlasterJob = PlasterJob()
     cast: CastJob = CastJob()
+    drain: DrainJob = DrainJob()
     target: TargetJob = TargetJob()
     printer: PrinterJob = PrinterJob()
     ease: EaseJob = EaseJob()

@@ -121,6 +121,8 @@ SOLIDS_DENSITY = Figure("density of the clay's grains", 2.6, "g/mL", "2.5–2.7"
 CAST_WATER = Figure("water in the demolded cast", 20, "% of wet weight", "18–22", PRACTICE)
 LOSS_ON_IGNITION = Figure("loss on ignition", 8, "% of dry weight", "5–12", PRACTICE)
 CLEAR_WIDTH = Figure("clear width that drains", 15, "mm", "opening less twice the wall", PRACTICE)
+GULP_WIDTH = Figure("clear width that lets air in past the slip", 25, "mm", "20–25", "our judgement")
+SLIDES_DEG = Figure("tilt at which plaster slides on wet wood", 25, "°", "friction 0.45–0.6", "our judgement")
 
 
 def _middle(span: Range) -> Figure:
@@ -175,4 +177,6 @@ ASSUMED: tuple[Figure, ...] = (
     CAST_WATER,
     LOSS_ON_IGNITION,
     CLEAR_WIDTH,
+    GULP_WIDTH,
+    SLIDES_DEG,
 )

@@ -30,7 +30,7 @@ LAYERS = [
     {"poses"},
     {"boards", "cottling"},
     {"pour"},
-    {"drying"},
+    {"drying", "drain"},
     {"printing"},
     {"planning"},
     {"sheet", "files"},

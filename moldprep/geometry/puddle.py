@@ -69,9 +69,7 @@ class Standing:
     label: NDArray[np.int32] = field(repr=False)
 
 
-def hollow_in(
-    distances: DistanceField, level: float, kept: Bools, *, step: int = 1
-) -> Hollow:
+def hollow_in(distances: DistanceField, level: float, kept: Bools, *, step: int = 1) -> Hollow:
     """The part `kept` (nx, ny, nz) of {field >= level}, on every `step`-th grid point; the last layer is among them."""
     values = distances.values - np.float32(level)
     shut = np.float32(-1e-3 * distances.pitch)

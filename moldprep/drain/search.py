@@ -1,0 +1,99 @@
+"""The least tilt at which a cast drains, tried on a rough grid and measured on a fine one."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..geometry.mesh import Floats
+from ..geometry.puddle import Hollow, left_standing
+from ..job import DrainJob
+from .results import Tilt
+
+TILT_STEP_DEG, AZIMUTHS = 10.0, 12
+"""Tilts and azimuths tried first."""
+FINEST_DEG = 0.5
+"""To which the least tilt is found."""
+TURN_DEG = 7.5
+"""Azimuths beside the best are tried as far as this, halved each time."""
+TIED_ML = 0.02
+"""Azimuths that leave as much within this are as good as each other."""
+
+
+def gravity(tilt_deg: float, azimuth_deg: float) -> Floats:
+    """(3,) unit vector, in the casting pose, along which liquid runs; the opening's side is +z."""
+    tilt, azimuth = np.radians(tilt_deg), np.radians(azimuth_deg)
+    return np.array([np.sin(tilt) * np.cos(azimuth), np.sin(tilt) * np.sin(azimuth), np.cos(tilt)])
+
+
+def tilted(hollow: Hollow, tilt: float, azimuth: float, ml: float) -> Tilt:
+    """What stays at a tilt; ml: of a mm3 of the hollow."""
+    return Tilt(tilt, azimuth % 360, left_standing(hollow, gravity(tilt, azimuth)) * ml)
+
+
+def search(
+    rough: Hollow, fine: Hollow, job: DrainJob, ml: float, *, first: float
+) -> tuple[Tilt | None, Tilt]:
+    """The least tilt that drains (None when none does), and the tilt to use.
+
+    Tilts are tried in steps, each at all azimuths, until one drains; between it and the step before
+    the least is found by halving, the azimuth kept at its best. first: the azimuth that is tried first.
+    """
+    tilts = np.append(np.arange(TILT_STEP_DEG, job.most_tilt_deg, TILT_STEP_DEG), job.most_tilt_deg)
+    azimuths = first + np.arange(AZIMUTHS) * 360 / AZIMUTHS
+    tried: list[Tilt] = []
+    below = 0.0
+    for tilt in tilts.tolist():
+        ring = [tilted(rough, tilt, azimuth, ml) for azimuth in azimuths.tolist()]
+        tried.append(_turned(rough, _least_left(ring), ml))
+        if tried[-1].left_ml < job.most_left_ml:
+            break
+        below = tilt
+    best = tried[-1] if tried[-1].left_ml < job.most_left_ml else _least_left(tried)
+    if best.left_ml < job.most_left_ml:
+        best = _halved(rough, best, below, job, ml)
+        best = _raised(fine, best, job, ml)
+    else:
+        best = tilted(fine, best.tilt_deg, best.azimuth_deg, ml)
+    return (best if best.left_ml < job.most_left_ml else None), best
+
+
+def _least_left(tried: list[Tilt]) -> Tilt:
+    """The first of those that leave least."""
+    least = min(one.left_ml for one in tried)
+    return next(one for one in tried if one.left_ml <= least + TIED_ML)
+
+
+def _turned(hollow: Hollow, best: Tilt, ml: float) -> Tilt:
+    """The best azimuth near that of `best`, at its tilt."""
+    turn = TURN_DEG
+    while turn > 1:
+        beside = [tilted(hollow, best.tilt_deg, best.azimuth_deg + way * turn, ml) for way in (-1, 1)]
+        best = _least_left([best, *beside])
+        turn /= 2
+    return best
+
+
+def _halved(hollow: Hollow, best: Tilt, below: float, job: DrainJob, ml: float) -> Tilt:
+    """The least tilt between `below`, which does not drain, and `best`, which does."""
+    while best.tilt_deg - below > FINEST_DEG:
+        middle = (below + best.tilt_deg) / 2
+        tried = _turned(hollow, tilted(hollow, middle, best.azimuth_deg, ml), ml)
+        if tried.left_ml < job.most_left_ml:
+            best = tried
+        else:
+            below = middle
+    return best
+
+
+def _raised(fine: Hollow, best: Tilt, job: DrainJob, ml: float) -> Tilt:
+    """The tilt as the fine grid sees it: lower or higher by steps until it just drains."""
+    found = tilted(fine, best.tilt_deg, best.azimuth_deg, ml)
+    while found.left_ml < job.most_left_ml and found.tilt_deg > FINEST_DEG:
+        lower = tilted(fine, found.tilt_deg - FINEST_DEG, found.azimuth_deg, ml)
+        if lower.left_ml >= job.most_left_ml:
+            return found
+        found = lower
+    while found.left_ml >= job.most_left_ml and found.tilt_deg < job.most_tilt_deg:
+        tilt = min(found.tilt_deg + FINEST_DEG, job.most_tilt_deg)
+        found = tilted(fine, tilt, found.azimuth_deg, ml)
+    return found
