@@ -24,17 +24,17 @@ from ..job import DrainJob
 from ..materials import GULP_WIDTH
 from ..parting import Parting
 from ..pieces import Pieces
-from ..pieces.drip import drip_plane
+from ..pieces.drip import STEADY_MM, drip_plane
 from ..stand import Stand
 from ..working import SILENT, Watch
 from .holds import SLAT_MM, centre_of_mass, on_bevel, on_slats
 from .remarks import about_air, about_gulps, about_holds, about_puddle
 from .results import Drain, Hold, Section, Stays, Tilt
-from .search import gravity, search, tilted
+from .search import gravity, least_at, search, tilted
 
 __all__ = ["SLAT_MM", "Drain", "Hold", "Section", "Stays", "Tilt", "drain_cast", "gravity"]
 
-SEARCH_LINES, LINES = 48, 128
+SEARCH_LINES, LINES = 48, 96
 """Grid points along the hollow's longest side when tilts are tried, and when puddles are measured."""
 THROAT_CELLS = 3.0
 """Grid points across the throat at the least, whatever the lines."""
@@ -67,7 +67,8 @@ def drain_cast(
     kept, throat = _joined(distances, level), inside.throat_mm / inside.growth
     fine = hollow_in(distances, level, kept, step=_step(distances, kept, LINES, throat))
     rough = hollow_in(distances, level, kept, step=_step(distances, kept, SEARCH_LINES, throat))
-    straight = tilted(fine, 0.0, block.turn_deg, ml)
+    down = standing(fine, gravity(0.0, 0.0))
+    straight = Tilt(0.0, block.turn_deg % 360, down.volume * ml)
     watch.step(1, 4)
     least, best = (
         (straight, straight)
@@ -75,22 +76,22 @@ def drain_cast(
         else search(rough, fine, job, ml, first=block.turn_deg)
     )
     watch.step(2, 4)
-    down = standing(fine, gravity(0.0, 0.0))
     settled = down if best.tilt_deg == 0 else standing(fine, gravity(best.tilt_deg, best.azimuth_deg))
     steps = np.arange(CURVE_DEG, job.most_tilt_deg + 1e-9, CURVE_DEG).tolist()
     pockets = _places(standing(_cavity(distances), gravity(0.0, 0.0)), ml)
     watch.step(3, 4)
     centre = centre_of_mass(pieces, stand, inside, kept, level, consistency)
     holds = [on_slats(best, pieces, stand, centre)]
+    normal, offset = drip_plane(block, stand.mesh.vertices, parting.chosen.layers, bevel_deg or 45.0)
+    side = float(np.degrees(np.arctan2(normal[1], normal[0])))  # where a bevel is, or would be
     if bevel_deg > 0:
-        normal, offset = drip_plane(block, stand.mesh.vertices, parting.chosen.layers, bevel_deg)
-        towards = float(np.degrees(np.arctan2(normal[1], normal[0])))
-        holds.append(on_bevel(tilted(fine, bevel_deg, towards, ml), pieces, normal, offset, centre))
+        holds.append(on_bevel(tilted(fine, bevel_deg, side, ml), pieces, normal, offset, centre))
+    offered = least_at(fine, side, job, ml) if holds[0].margin_mm < STEADY_MM else None
     view = best.azimuth_deg if best.tilt_deg > 0 else _towards(down, best.azimuth_deg, stand)
     stays = _places(settled, ml)
     return Drain(
         straight=straight,
-        tilts=(straight, *(tilted(rough, step, best.azimuth_deg, ml) for step in steps)),
+        tilts=(straight, *(tilted(fine, step, best.azimuth_deg, ml) for step in steps)),
         least=least,
         best=best,
         stays=stays,
@@ -112,7 +113,7 @@ def drain_cast(
                 hold=holds[0],
                 job=job,
             ),
-            *about_holds(tuple(holds), job),
+            *about_holds(tuple(holds), job, offered),
             *about_air(pockets, job),
             *about_gulps(inside),
         ),
@@ -127,7 +128,7 @@ def _joined(distances: DistanceField, level: float) -> Bools:
 
 
 def _cavity(distances: DistanceField) -> Hollow:
-    """What slip fills before a wall has grown."""
+    """What slip fills before a wall has grown. A sharp edge of plaster is blunter on a grid, by up to its pitch."""
     level = 1e-3 * distances.pitch  # grid points on the form's own faces are not in it
     kept = _joined(distances, level)
     return hollow_in(distances, level, kept, step=_step(distances, kept, LINES, np.inf))

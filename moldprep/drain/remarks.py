@@ -46,8 +46,11 @@ def about_puddle(
     return (Finding("note", "drain-tilt", says, where=tuple(one.where for one in down), remedy=remedy),)
 
 
-def about_holds(holds: tuple[Hold, ...], job: DrainJob) -> tuple[Finding, ...]:
-    """Molds that topple or slide, and a bevel at which slip stays. A bevel that topples, the pieces have said."""
+def about_holds(holds: tuple[Hold, ...], job: DrainJob, bevel_deg: float | None) -> tuple[Finding, ...]:
+    """Molds that topple or slide, and a bevel at which slip stays; a bevel that topples, the pieces have said.
+
+    bevel_deg: a tilt that drains, with the bevel where the pieces would have it.
+    """
     found = []
     slats = holds[0]
     steady = [hold for hold in holds if hold.margin_mm >= STEADY_MM and hold.tilt.left_ml < job.most_left_ml]
@@ -58,8 +61,8 @@ def about_holds(holds: tuple[Hold, ...], job: DrainJob) -> tuple[Finding, ...]:
             f"{'beside' if slats.margin_mm < 0 else 'within'} what it rests on."
         )
         remedy = "Hold it by hand, lean it against a wall"
-        if 0 < slats.tilt.tilt_deg <= 80:
-            remedy += f", or cut it a flat to rest on (drip_bevel_deg = {slats.tilt.tilt_deg:.0f})"
+        if bevel_deg is not None:
+            remedy += f", or cut it a flat to rest on (drip_bevel_deg = {bevel_deg:.0f})"
         found.append(Finding("warn", "drain-topples", says, remedy=remedy + "."))
     elif slats.tilt.tilt_deg > SLIDES_DEG.value and not steady[1:]:
         says = f"At {slats.tilt.tilt_deg:.0f}° the wet mold slides off its slats (from about {SLIDES_DEG.value:g}°)."

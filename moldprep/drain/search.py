@@ -9,12 +9,10 @@ from ..geometry.puddle import Hollow, left_standing
 from ..job import DrainJob
 from .results import Tilt
 
-TILT_STEP_DEG, AZIMUTHS = 10.0, 12
+TILT_STEP_DEG, AZIMUTHS = 10, 12
 """Tilts and azimuths tried first."""
-FINEST_DEG = 0.5
-"""To which the least tilt is found."""
-TURN_DEG = 7.5
-"""Azimuths beside the best are tried as far as this, halved each time."""
+TURNS_DEG = (8, 4, 2, 1)
+"""Azimuths beside the best are tried so far off, one after the other."""
 TIED_ML = 0.02
 """Azimuths that leave as much within this are as good as each other."""
 
@@ -27,7 +25,7 @@ def gravity(tilt_deg: float, azimuth_deg: float) -> Floats:
 
 def tilted(hollow: Hollow, tilt: float, azimuth: float, ml: float) -> Tilt:
     """What stays at a tilt; ml: of a mm3 of the hollow."""
-    return Tilt(tilt, azimuth % 360, left_standing(hollow, gravity(tilt, azimuth)) * ml)
+    return Tilt(float(tilt), azimuth % 360, left_standing(hollow, gravity(tilt, azimuth)) * ml)
 
 
 def search(
@@ -35,26 +33,34 @@ def search(
 ) -> tuple[Tilt | None, Tilt]:
     """The least tilt that drains (None when none does), and the tilt to use.
 
-    Tilts are tried in steps, each at all azimuths, until one drains; between it and the step before
+    Tilts are whole degrees, tried in steps, each at all azimuths, until one drains; between it and the step before
     the least is found by halving, the azimuth kept at its best. first: the azimuth that is tried first.
     """
-    tilts = np.append(np.arange(TILT_STEP_DEG, job.most_tilt_deg, TILT_STEP_DEG), job.most_tilt_deg)
-    azimuths = first + np.arange(AZIMUTHS) * 360 / AZIMUTHS
+    most = int(job.most_tilt_deg)
+    tilts = sorted({*range(TILT_STEP_DEG, most, TILT_STEP_DEG), most})
+    azimuths = (first + np.arange(AZIMUTHS) * 360 / AZIMUTHS).tolist()
     tried: list[Tilt] = []
-    below = 0.0
-    for tilt in tilts.tolist():
-        ring = [tilted(rough, tilt, azimuth, ml) for azimuth in azimuths.tolist()]
+    below = 0
+    for tilt in tilts:
+        ring = [tilted(rough, tilt, azimuth, ml) for azimuth in azimuths]
         tried.append(_turned(rough, _least_left(ring), ml))
         if tried[-1].left_ml < job.most_left_ml:
+            best = _halved(rough, tried[-1], below, job, ml)
+            best = _settled(fine, best, most, job, ml)
             break
         below = tilt
-    best = tried[-1] if tried[-1].left_ml < job.most_left_ml else _least_left(tried)
-    if best.left_ml < job.most_left_ml:
-        best = _halved(rough, best, below, job, ml)
-        best = _raised(fine, best, job, ml)
     else:
+        best = _least_left(tried)
         best = tilted(fine, best.tilt_deg, best.azimuth_deg, ml)
     return (best if best.left_ml < job.most_left_ml else None), best
+
+
+def least_at(fine: Hollow, azimuth: float, job: DrainJob, ml: float) -> float | None:
+    """The least tilt, in steps, that drains at that azimuth; None when none does."""
+    for tilt in range(TILT_STEP_DEG, int(job.most_tilt_deg) + 1, TILT_STEP_DEG // 2):
+        if tilted(fine, tilt, azimuth, ml).left_ml < job.most_left_ml:
+            return float(tilt)
+    return None
 
 
 def _least_left(tried: list[Tilt]) -> Tilt:
@@ -65,18 +71,16 @@ def _least_left(tried: list[Tilt]) -> Tilt:
 
 def _turned(hollow: Hollow, best: Tilt, ml: float) -> Tilt:
     """The best azimuth near that of `best`, at its tilt."""
-    turn = TURN_DEG
-    while turn > 1:
+    for turn in TURNS_DEG:
         beside = [tilted(hollow, best.tilt_deg, best.azimuth_deg + way * turn, ml) for way in (-1, 1)]
         best = _least_left([best, *beside])
-        turn /= 2
     return best
 
 
-def _halved(hollow: Hollow, best: Tilt, below: float, job: DrainJob, ml: float) -> Tilt:
+def _halved(hollow: Hollow, best: Tilt, below: int, job: DrainJob, ml: float) -> Tilt:
     """The least tilt between `below`, which does not drain, and `best`, which does."""
-    while best.tilt_deg - below > FINEST_DEG:
-        middle = (below + best.tilt_deg) / 2
+    while best.tilt_deg - below > 1:
+        middle = int(below + best.tilt_deg) // 2
         tried = _turned(hollow, tilted(hollow, middle, best.azimuth_deg, ml), ml)
         if tried.left_ml < job.most_left_ml:
             best = tried
@@ -85,15 +89,14 @@ def _halved(hollow: Hollow, best: Tilt, below: float, job: DrainJob, ml: float) 
     return best
 
 
-def _raised(fine: Hollow, best: Tilt, job: DrainJob, ml: float) -> Tilt:
-    """The tilt as the fine grid sees it: lower or higher by steps until it just drains."""
-    found = tilted(fine, best.tilt_deg, best.azimuth_deg, ml)
-    while found.left_ml < job.most_left_ml and found.tilt_deg > FINEST_DEG:
-        lower = tilted(fine, found.tilt_deg - FINEST_DEG, found.azimuth_deg, ml)
+def _settled(fine: Hollow, best: Tilt, most: int, job: DrainJob, ml: float) -> Tilt:
+    """The least tilt as the fine grid sees it, beside the one that the rough grid found."""
+    found = _turned(fine, tilted(fine, best.tilt_deg, best.azimuth_deg, ml), ml)
+    while found.left_ml < job.most_left_ml and found.tilt_deg > 1:
+        lower = tilted(fine, found.tilt_deg - 1, found.azimuth_deg, ml)
         if lower.left_ml >= job.most_left_ml:
             return found
         found = lower
-    while found.left_ml >= job.most_left_ml and found.tilt_deg < job.most_tilt_deg:
-        tilt = min(found.tilt_deg + FINEST_DEG, job.most_tilt_deg)
-        found = tilted(fine, tilt, found.azimuth_deg, ml)
+    while found.left_ml >= job.most_left_ml and found.tilt_deg < most:
+        found = tilted(fine, found.tilt_deg + 1, found.azimuth_deg, ml)
     return found
