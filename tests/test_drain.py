@@ -179,7 +179,7 @@ def test_air_is_shut_in_where_slip_would_stay_before_there_is_a_wall() -> None:
     surface = np.pi * TUBE**2 * np.sqrt(2)  # the lip is sharp, and blunter on the grid
     assert exact - surface * pitch / 1000 < pocket.ml < exact
     top = ROOT + (LENGTH + TUBE) / np.sqrt(2)
-    assert pocket.where[2] == pytest.approx(top, abs=2 * pitch) and pocket.where[0] > POT
+    assert pocket.where[2] == pytest.approx(top, abs=3 * pitch) and pocket.where[0] > POT
     assert codes(drain)["air-pocket"] == "warn"
 
 
@@ -190,6 +190,18 @@ def test_volumes_are_those_of_the_mold_not_of_the_master() -> None:
     begins = ((ROOT_EDGE - ROOT) * k - WALL) * np.sqrt(2)
     exact = np.pi * (TUBE * k - WALL) ** 2 * (LENGTH * k - WALL - begins) / 1000
     assert drain.straight.left_ml == near(exact)
+
+
+def test_a_pass_narrower_than_the_rough_grid_is_not_lost() -> None:
+    """Two lobes, joined through a neck of 1.4 mm clear: the outer one alone is no cast."""
+    neck = 0.7 + WALL
+    profile = [(0, 0), (30, 0), (30, 30), (neck, 55), (neck, 60), (30, 85), (30, 110), (0, 110)]
+    cast = Cast(turned(profile, sections=SECTIONS))
+    drain = cast.drain()
+    # on its side, the inner lobe keeps at least what lies beneath its neck's own height
+    lobe = np.pi * (30 - WALL) ** 2 * (30 - 2 * WALL) / 1000
+    assert drain.tilts[-1].left_ml > 0.3 * lobe
+    assert drain.straight.left_ml < 0.1
 
 
 # --- the least tilt -----------------------------------------------------------------------------
@@ -211,8 +223,8 @@ def test_the_least_tilt_is_the_least_of_all_on_a_fine_grid() -> None:
         return left_standing(fine, gravity(tilt, azimuth)) * ml
 
     assert left(drain.least.tilt_deg + 0.25, drain.least.azimuth_deg) < job.most_left_ml
-    lower = np.array([drain.least.tilt_deg - 1.25, 36, 30, 20, 10])
-    around = np.concatenate([np.arange(0, 360, 30.0), [170, 175, 185, 190]])
+    lower = np.array([drain.least.tilt_deg - 1.25, 32, 16])
+    around = np.concatenate([np.arange(0, 360, 45.0), [170, 175, 185, 190]])
     assert min(left(tilt, azimuth) for tilt in lower for azimuth in around) >= job.most_left_ml
 
 

@@ -17,7 +17,7 @@ from ..cottle import Block
 from ..errors import Point
 from ..geometry.distance import DistanceField, joined_to
 from ..geometry.mesh import Bools, Floats
-from ..geometry.puddle import Hollow, Standing, hollow_in, standing
+from ..geometry.puddle import Hollow, Standing, hollow_in, joined_share, standing
 from ..geometry.waterline import waterline
 from ..inside import Inside
 from ..job import DrainJob
@@ -36,8 +36,8 @@ __all__ = ["SLAT_MM", "Drain", "Hold", "Section", "Stays", "Tilt", "drain_cast",
 
 SEARCH_LINES, LINES = 48, 96
 """Grid points along the hollow's longest side when tilts are tried, and when puddles are measured."""
-THROAT_CELLS = 3.0
-"""Grid points across the throat at the least, whatever the lines."""
+WHOLE = 0.998
+"""A grid must keep this share of the hollow joined to its opening; else a finer one is taken."""
 CURVE_DEG = 10.0
 """Step of the tilts at which the card says what stays."""
 LEAST_PLACE_ML, MOST_PLACES = 0.1, 5
@@ -64,9 +64,8 @@ def drain_cast(
         return None
     ml = inside.growth**3 / 1000
     distances, level = inside.distances, inside.wall_mm / inside.growth
-    kept, throat = _joined(distances, level), inside.throat_mm / inside.growth
-    fine = hollow_in(distances, level, kept, step=_step(distances, kept, LINES, throat))
-    rough = hollow_in(distances, level, kept, step=_step(distances, kept, SEARCH_LINES, throat))
+    kept = _joined(distances, level)
+    fine, rough = (_hollow(distances, level, kept, lines) for lines in (LINES, SEARCH_LINES))
     down = standing(fine, gravity(0.0, 0.0))
     straight = Tilt(0.0, block.turn_deg % 360, down.volume * ml)
     watch.step(1, 4)
@@ -130,14 +129,17 @@ def _joined(distances: DistanceField, level: float) -> Bools:
 def _cavity(distances: DistanceField) -> Hollow:
     """What slip fills before a wall has grown. A sharp edge of plaster is blunter on a grid, by up to its pitch."""
     level = 1e-3 * distances.pitch  # grid points on the form's own faces are not in it
-    kept = _joined(distances, level)
-    return hollow_in(distances, level, kept, step=_step(distances, kept, LINES, np.inf))
+    return _hollow(distances, level, _joined(distances, level), LINES)
 
 
-def _step(distances: DistanceField, kept: Bools, lines: int, throat: float) -> int:
-    """Every how manieth grid point serves: so many lines along the hollow, yet some across its throat."""
+def _hollow(distances: DistanceField, level: float, kept: Bools, lines: int) -> Hollow:
+    """On every second, third ... grid point, so that about so many lie along it; but no narrow pass may be lost."""
     longest = max(int(np.ptp(np.flatnonzero(kept.any(axis=two)))) for two in ((1, 2), (0, 2), (0, 1)))
-    return max(1, int(min(round(longest / lines), throat / (THROAT_CELLS * distances.pitch))))
+    for step in range(max(1, round(longest / lines)), 1, -1):
+        hollow = hollow_in(distances, level, kept, step=step)
+        if joined_share(hollow) >= WHOLE:
+            return hollow
+    return hollow_in(distances, level, kept)
 
 
 def _places(found: Standing, ml: float) -> tuple[Stays, ...]:

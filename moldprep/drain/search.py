@@ -13,6 +13,8 @@ TILT_STEP_DEG, AZIMUTHS = 10, 12
 """Tilts and azimuths tried first."""
 TURNS_DEG = (8, 4, 2, 1)
 """Azimuths beside the best are tried so far off, one after the other."""
+HOPEFUL = 5.0
+"""Where the best azimuth tried leaves more than so many times what may stay, none beside it drains."""
 TIED_ML = 0.02
 """Azimuths that leave as much within this are as good as each other."""
 
@@ -43,14 +45,16 @@ def search(
     below = 0
     for tilt in tilts:
         ring = [tilted(rough, tilt, azimuth, ml) for azimuth in azimuths]
-        tried.append(_turned(rough, _least_left(ring), ml))
+        tried.append(_least_left(ring))
+        if tried[-1].left_ml < HOPEFUL * job.most_left_ml:
+            tried[-1] = _turned(rough, tried[-1], ml)
         if tried[-1].left_ml < job.most_left_ml:
             best = _halved(rough, tried[-1], below, job, ml)
             best = _settled(fine, best, most, job, ml)
             break
         below = tilt
     else:
-        best = _least_left(tried)
+        best = _turned(rough, _least_left(tried), ml)
         best = tilted(fine, best.tilt_deg, best.azimuth_deg, ml)
     return (best if best.left_ml < job.most_left_ml else None), best
 

@@ -86,6 +86,15 @@ def hollow_in(distances: DistanceField, level: float, kept: Bools, *, step: int 
     return Hollow(distances.place(first + step * (low - 2)), step * distances.pitch, values)
 
 
+def joined_share(hollow: Hollow) -> float:
+    """Share of the hollow's grid points that are joined to its open layer along the grid; 1 when it has none."""
+    label, count = ndimage.label(hollow.values >= 0)
+    size = np.bincount(label.ravel(), minlength=count + 1)
+    size[0] = 0
+    joined = np.unique(label[:, :, -1])
+    return float(size[joined].sum() / size.sum()) if count else 1.0
+
+
 def left_standing(hollow: Hollow, gravity: ArrayLike) -> float:
     """Volume that stays in the hollow, mm3; gravity: (3,) direction in which liquid runs, any length.
 
@@ -277,6 +286,7 @@ def _volumes(values, up, spill, wet, label, count):  # type: ignore[no-untyped-d
     volume = np.zeros(count + 1)
     corner = np.empty(8, np.int64)
     f, h, four = np.empty(8), np.empty(8), np.empty(4, np.int64)
+    inner, outer = np.empty(4, np.int64), np.empty(4, np.int64)
     for i in range(nx - 1):
         for j in range(ny - 1):
             for k in range(nz - 1):
@@ -301,7 +311,7 @@ def _volumes(values, up, spill, wet, label, count):  # type: ignore[no-untyped-d
                     four[1], four[2] = one, two
                     surface = _surface(values, up, spill, corner, f, h, four)
                     if surface > -np.inf:
-                        total += _share_of_both(f, h, four, surface)
+                        total += _share_of_both(f, h, four, surface, inner, outer)
                 if total > 0:
                     own = 0
                     if count > 0:
@@ -333,9 +343,9 @@ def _surface(values, up, spill, corner, f, h, four):  # type: ignore[no-untyped-
 
 
 @numba.njit(cache=True, nogil=True)
-def _share_of_both(f, h, four, surface):  # type: ignore[no-untyped-def]
-    """Share of a tetrahedron that lies in the hollow and beneath the surface; f, h: linear, at its corners."""
-    inner, outer = np.empty(4, np.int64), np.empty(4, np.int64)
+def _share_of_both(f, h, four, surface, inner, outer):  # type: ignore[no-untyped-def]
+    """Share of a tetrahedron that lies in the hollow and beneath the surface; f, h: linear, at its
+    corners. inner, outer: (4,) room to work in."""
     n = m = 0
     for s in range(4):
         if f[four[s]] >= 0:

@@ -15,7 +15,7 @@ import pytest
 import shapely
 from scipy.spatial import ConvexHull, HalfspaceIntersection
 
-from moldprep.geometry.puddle import Hollow, left_standing, standing
+from moldprep.geometry.puddle import Hollow, joined_share, left_standing, standing
 from moldprep.geometry.waterline import waterline
 
 SHARE, LEAST_MM3 = 0.01, 500.0
@@ -297,6 +297,18 @@ def test_a_pocket_that_is_not_joined_holds_nothing() -> None:
     alone = on_grid(field, 12, 0, 50)
     assert left_standing(alone, leaned(0)) == near(np.pi * 100 * 20)
     assert left_standing(alone, leaned(0)) < np.pi * 100 * 20 + 200
+
+
+def test_a_pass_that_a_grid_loses_is_told_by_what_is_joined() -> None:
+    """Two chambers of 12 mm joined by a pipe of 2 mm beside the axis."""
+
+    def field(x: np.ndarray, y: np.ndarray, z: np.ndarray) -> np.ndarray:
+        away = np.hypot(x, y)
+        chambers = np.minimum(12 - away, np.maximum(z - 40, np.minimum(20 - z, z)))
+        return np.maximum(chambers, np.minimum(1 - np.hypot(x - 2, y - 2), z - 5))
+
+    assert joined_share(on_grid(field, 15, 0, 60, pitch=0.5)) == 1
+    assert 0.4 < joined_share(on_grid(field, 15, 0, 60, pitch=4.0)) < 0.6
 
 
 def test_gravity_needs_a_direction() -> None:
