@@ -10,6 +10,8 @@ Air does when the mold is filled, opening up, what slip does when it is emptied 
 
 from __future__ import annotations
 
+from math import ceil
+
 import numpy as np
 import shapely
 
@@ -35,7 +37,7 @@ from .search import gravity, least_at, search, tilted
 __all__ = ["SLAT_MM", "Drain", "Hold", "Section", "Stays", "Tilt", "drain_cast", "gravity"]
 
 SEARCH_LINES, LINES = 48, 96
-"""Grid points along the hollow's longest side when tilts are tried, and when puddles are measured."""
+"""Grid points along the hollow's longest side, at the most, when tilts are tried, and when puddles are measured."""
 WHOLE = 0.998
 """A grid must keep this share of the hollow joined to its opening; else a finer one is taken."""
 CURVE_DEG = 10.0
@@ -133,9 +135,9 @@ def _cavity(distances: DistanceField) -> Hollow:
 
 
 def _hollow(distances: DistanceField, level: float, kept: Bools, lines: int) -> Hollow:
-    """On every second, third ... grid point, so that about so many lie along it; but no narrow pass may be lost."""
+    """On every second, third ... grid point, so that no more than so many lie along it; but no narrow pass may be lost."""
     longest = max(int(np.ptp(np.flatnonzero(kept.any(axis=two)))) for two in ((1, 2), (0, 2), (0, 1)))
-    for step in range(max(1, round(longest / lines)), 1, -1):
+    for step in range(ceil(longest / lines), 1, -1):
         hollow = hollow_in(distances, level, kept, step=step)
         if joined_share(hollow) >= WHOLE:
             return hollow
