@@ -124,7 +124,7 @@ ROOT_EDGE = ROOT + POT + TUBE * np.sqrt(2)
 
 def test_a_cup_drains_at_every_tilt() -> None:
     drain = cup().drain()
-    assert [tilt.tilt_deg for tilt in drain.tilts] == [0, 10, 20, 30, 40, 50, 60, 70, 80]
+    assert [tilt.tilt_deg for tilt in drain.tilts] == [0, 20, 40, 60, 80]
     assert max(tilt.left_ml for tilt in drain.tilts) < 0.01
     assert drain.least is drain.best is drain.straight and drain.straight.tilt_deg == 0
     assert drain.stays == () and drain.pockets == () and drain.findings == ()
@@ -144,7 +144,7 @@ def test_a_bottle_keeps_the_ungula_on_its_shoulder_at_each_tilt() -> None:
         highest = np.tan(angle) * (radius - begins)
         if highest < SHOULDER - 2 * WALL:  # the floor stays dry
             assert tilt.left_ml == near(np.tan(angle) * (2 / 3 * root**3 - begins * segment) / 1000)
-    assert sum(np.tan(np.radians(t.tilt_deg)) * (radius - NECK) < 62 for t in drain.tilts) >= 7
+    assert sum(np.tan(np.radians(t.tilt_deg)) * (radius - NECK) < 62 for t in drain.tilts) == 4
 
 
 def test_a_trough_behind_an_inturned_rim_never_drains() -> None:

@@ -36,11 +36,11 @@ from .search import gravity, least_at, search, tilted
 
 __all__ = ["SLAT_MM", "Drain", "Hold", "Section", "Stays", "Tilt", "drain_cast", "gravity"]
 
-SEARCH_LINES, LINES = 48, 96
-"""Grid points along the hollow's longest side, at the most, when tilts are tried, and when puddles are measured."""
+ROUGH_POINTS, FINE_POINTS = 40_000, 1_000_000
+"""Grid points in the hollow, at the most, when tilts are tried, and when puddles are measured."""
 WHOLE = 0.998
 """A grid must keep this share of the hollow joined to its opening; else a finer one is taken."""
-CURVE_DEG = 10.0
+CURVE_DEG = 20.0
 """Step of the tilts at which the card says what stays."""
 LEAST_PLACE_ML, MOST_PLACES = 0.1, 5
 """Puddles and pockets that are named."""
@@ -67,7 +67,7 @@ def drain_cast(
     ml = inside.growth**3 / 1000
     distances, level = inside.distances, inside.wall_mm / inside.growth
     kept = _joined(distances, level)
-    fine, rough = (_hollow(distances, level, kept, lines) for lines in (LINES, SEARCH_LINES))
+    fine, rough = (_hollow(distances, level, kept, most) for most in (FINE_POINTS, ROUGH_POINTS))
     down = standing(fine, gravity(0.0, 0.0))
     straight = Tilt(0.0, block.turn_deg % 360, down.volume * ml)
     watch.step(1, 4)
@@ -87,7 +87,7 @@ def drain_cast(
     side = float(np.degrees(np.arctan2(normal[1], normal[0])))  # where a bevel is, or would be
     if bevel_deg > 0:
         holds.append(on_bevel(tilted(fine, bevel_deg, side, ml), pieces, normal, offset, centre))
-    offered = least_at(fine, side, job, ml) if holds[0].margin_mm < STEADY_MM else None
+    offered = least_at(rough, side, job, ml) if holds[0].margin_mm < STEADY_MM else None
     view = best.azimuth_deg if best.tilt_deg > 0 else _towards(down, best.azimuth_deg, stand)
     stays = _places(settled, ml)
     return Drain(
@@ -131,13 +131,13 @@ def _joined(distances: DistanceField, level: float) -> Bools:
 def _cavity(distances: DistanceField) -> Hollow:
     """What slip fills before a wall has grown. A sharp edge of plaster is blunter on a grid, by up to its pitch."""
     level = 1e-3 * distances.pitch  # grid points on the form's own faces are not in it
-    return _hollow(distances, level, _joined(distances, level), LINES)
+    return _hollow(distances, level, _joined(distances, level), FINE_POINTS)
 
 
-def _hollow(distances: DistanceField, level: float, kept: Bools, lines: int) -> Hollow:
-    """On every second, third ... grid point, so that no more than so many lie along it; but no narrow pass may be lost."""
-    longest = max(int(np.ptp(np.flatnonzero(kept.any(axis=two)))) for two in ((1, 2), (0, 2), (0, 1)))
-    for step in range(ceil(longest / lines), 1, -1):
+def _hollow(distances: DistanceField, level: float, kept: Bools, most: int) -> Hollow:
+    """On every grid point, or every second, third ..., so that no more than `most` lie in it; yet no narrow
+    pass may be lost."""
+    for step in range(ceil(np.cbrt(np.count_nonzero(kept) / most)), 1, -1):
         hollow = hollow_in(distances, level, kept, step=step)
         if joined_share(hollow) >= WHOLE:
             return hollow

@@ -59,10 +59,10 @@ def search(
     return (best if best.left_ml < job.most_left_ml else None), best
 
 
-def least_at(fine: Hollow, azimuth: float, job: DrainJob, ml: float) -> float | None:
+def least_at(hollow: Hollow, azimuth: float, job: DrainJob, ml: float) -> float | None:
     """The least tilt, in steps, that drains at that azimuth; None when none does."""
     for tilt in range(TILT_STEP_DEG, int(job.most_tilt_deg) + 1, TILT_STEP_DEG // 2):
-        if tilted(fine, tilt, azimuth, ml).left_ml < job.most_left_ml:
+        if tilted(hollow, tilt, azimuth, ml).left_ml < job.most_left_ml:
             return float(tilt)
     return None
 
@@ -95,7 +95,7 @@ def _halved(hollow: Hollow, best: Tilt, below: int, job: DrainJob, ml: float) ->
 
 def _settled(fine: Hollow, best: Tilt, most: int, job: DrainJob, ml: float) -> Tilt:
     """The least tilt as the fine grid sees it, beside the one that the rough grid found."""
-    found = _turned(fine, tilted(fine, best.tilt_deg, best.azimuth_deg, ml), ml)
+    found = tilted(fine, best.tilt_deg, best.azimuth_deg, ml)
     while found.left_ml < job.most_left_ml and found.tilt_deg > 1:
         lower = tilted(fine, found.tilt_deg - 1, found.azimuth_deg, ml)
         if lower.left_ml >= job.most_left_ml:

@@ -9,7 +9,7 @@ from scipy import ndimage
 from shapely.geometry.base import BaseGeometry
 
 from .distance import DistanceField
-from .mesh import Floats, Mesh
+from .mesh import Bools, Floats, Mesh
 from .outlines import section
 from .puddle import Hollow, Standing
 
@@ -42,9 +42,14 @@ def waterline(
         within = (label == k) & (values > 0)
         if within.any():
             beneath = area.intersection(_not_negative(u, z, drop + puddle.spill))
-            samples = shapely.MultiPoint(np.column_stack([grid_u[within], grid_z[within]]))
-            wet += [part for part in shapely.get_parts(beneath) if part.intersects(samples)]
+            wet += [part for part in shapely.get_parts(beneath) if _mostly(part, within, grid_u, grid_z)]
     return area, shapely.union_all(wet)
+
+
+def _mostly(part: BaseGeometry, wet: Bools, grid_u: Floats, grid_z: Floats) -> bool:
+    """Whether more than half of the grid points in a part are wet: a film may seem to join it to what is dry."""
+    inside = shapely.contains_xy(part, grid_u, grid_z)
+    return bool(2 * np.count_nonzero(inside & wet) > np.count_nonzero(inside))
 
 
 def _not_negative(u: Floats, z: Floats, values: Floats) -> BaseGeometry:
