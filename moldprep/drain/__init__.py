@@ -36,8 +36,8 @@ from .search import gravity, least_at, search, tilted
 
 __all__ = ["SLAT_MM", "Drain", "Hold", "Section", "Stays", "Tilt", "drain_cast", "gravity"]
 
-ROUGH_POINTS, FINE_POINTS = 40_000, 1_000_000
-"""Grid points in the hollow, at the most, when tilts are tried, and when puddles are measured."""
+ROUGH_POINTS, MIDDLE_POINTS, FINE_POINTS = 40_000, 150_000, 1_000_000
+"""Grid points in the hollow, at the most: to try tilts, for the curve over them, and to measure puddles."""
 WHOLE = 0.998
 """A grid must keep this share of the hollow joined to its opening; else a finer one is taken."""
 CURVE_DEG = 20.0
@@ -67,7 +67,9 @@ def drain_cast(
     ml = inside.growth**3 / 1000
     distances, level = inside.distances, inside.wall_mm / inside.growth
     kept = _joined(distances, level)
-    fine, rough = (_hollow(distances, level, kept, most) for most in (FINE_POINTS, ROUGH_POINTS))
+    fine, middle, rough = (
+        _hollow(distances, level, kept, most) for most in (FINE_POINTS, MIDDLE_POINTS, ROUGH_POINTS)
+    )
     down = standing(fine, gravity(0.0, 0.0))
     straight = Tilt(0.0, block.turn_deg % 360, down.volume * ml)
     watch.step(1, 4)
@@ -92,7 +94,7 @@ def drain_cast(
     stays = _places(settled, ml)
     return Drain(
         straight=straight,
-        tilts=(straight, *(tilted(fine, step, best.azimuth_deg, ml) for step in steps)),
+        tilts=(straight, *(tilted(middle, step, best.azimuth_deg, ml) for step in steps)),
         least=least,
         best=best,
         stays=stays,
