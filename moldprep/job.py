@@ -274,6 +274,15 @@ class CastJob(Part, frozen=True):
     """Your own, with this slip in this mold or one like it: only they tell how long a wall takes."""
 
 
+class DrainJob(Part, frozen=True):
+    """How well the cast shall drain."""
+
+    most_left_ml: Annotated[float, Meta(gt=0, le=1000)] = 1.0
+    """Slip that may stay in the emptied cast: as much more is wiped out, or does no harm (our judgement)."""
+    most_tilt_deg: Annotated[float, Meta(ge=0, le=85)] = 80.0
+    """Furthest tilt tried, from the opening straight down; at 90 it lies on its side."""
+
+
 class StretchJob(Part, frozen=True):
     """Make the form taller or lower between two heights, its width kept."""
 
@@ -392,6 +401,7 @@ class Job(Part, frozen=True):
     plaster: PlasterJob = PlasterJob()
     studio: StudioJob = StudioJob()
     cast: CastJob = CastJob()
+    drain: DrainJob = DrainJob()
     target: TargetJob = TargetJob()
     printer: PrinterJob = PrinterJob()
     ease: EaseJob = EaseJob()

@@ -157,6 +157,8 @@ WORKABLE_WATER = Figure(
     "water up to which a mold casts well", 15, "% of dry weight", "5–15 workable", PRACTICE
 )
 WATER_REACH = Figure("how far into plaster a cast's water goes", 40, "mm", "", "our judgement")
+GULP_WIDTH = Figure("clear width that lets air in past the slip", 25, "mm", "20–25", "our judgement")
+SLIDES_DEG = Figure("tilt at which plaster slides on wet wood", 25, "°", "friction 0.45–0.6", "our judgement")
 
 
 def _middle(span: Range) -> Figure:
@@ -233,4 +235,6 @@ ASSUMED: tuple[Figure, ...] = (
     SLIP_ALLOWANCE,
     WORKABLE_WATER,
     WATER_REACH,
+    GULP_WIDTH,
+    SLIDES_DEG,
 )

@@ -10,6 +10,7 @@ from .boards import Boards, plan_boards
 from .casting import CastPlan, plan_cast
 from .cottle import Block, choose_block
 from .cottling import CottleLoad, CottleNeed, cottle_load, cottle_needs
+from .drain import Drain, drain_cast
 from .drymold import DryPlan, plan_dry
 from .ease import Ease, offer_ease
 from .estimate import Estimate, estimate
@@ -58,6 +59,7 @@ class Plan:
     pours: PourPlan
     dry: DryPlan
     casting: CastPlan
+    drain: Drain | None
     stock: Stock
     printing: PrintPlan
     costs: Estimate | None
@@ -159,6 +161,23 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         (job.cast, job.plaster),
         lambda: plan_cast(inside, stand, pieces, pours, job.cast, job.plaster, watch=watch),
     )
+    watch.stage("hold it to drain")
+    drain = kept.get(
+        "drain",
+        (inside, stand, block, parting, pieces),
+        (job.drain, job.pieces.drip_bevel_deg, job.plaster.consistency),
+        lambda: drain_cast(
+            inside,
+            stand,
+            block,
+            parting,
+            pieces,
+            job.drain,
+            bevel_deg=job.pieces.drip_bevel_deg,
+            consistency=job.plaster.consistency,
+            watch=watch,
+        ),
+    )
     stock = stock_list(pours, block, job.studio, reject_percent=job.estimate.reject_percent)
     watch.stage("plan the print")
     printing = kept.get(
@@ -184,6 +203,7 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         pours,
         dry,
         casting,
+        *([drain] if drain is not None else []),
         printing,
     )
     findings = worst_first(tuple(finding for stage in stages for finding in stage.findings))
@@ -209,6 +229,7 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         pours=pours,
         dry=dry,
         casting=casting,
+        drain=drain,
         stock=stock,
         printing=printing,
         costs=costs,

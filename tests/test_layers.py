@@ -32,7 +32,7 @@ LAYERS = [
     {"boards", "cottling"},
     {"mixing"},
     {"pour"},
-    {"drying", "casting"},
+    {"drying", "casting", "drain"},
     {"drymold", "stock"},
     {"printing"},
     {"estimate"},

@@ -405,13 +405,13 @@ def _layers(values, level):  # type: ignore[no-untyped-def]
                 elif above > 0:
                     share = 0.0
                     for one, two in ((1, 3), (1, 5), (2, 3), (2, 6), (4, 5), (4, 6)):
-                        share += _share_above(f[0], f[one], f[two], f[7])
+                        share += share_above(f[0], f[one], f[two], f[7])
                     total[k] += share / 6
     return total
 
 
 @numba.njit(cache=True, nogil=True)
-def _share_above(p, q, r, s):  # type: ignore[no-untyped-def]
+def share_above(p, q, r, s):  # type: ignore[no-untyped-def]
     """Share of a tetrahedron in which a linear function with these values at its corners is not negative."""
     if p > q:
         p, q = q, p

@@ -10,6 +10,8 @@ from typing import Any
 import msgspec
 import numpy as np
 
+from ..casting import CastPlan
+from ..drain import Drain
 from ..ease import Offer
 from ..findings import Finding
 from ..inside import Inside
@@ -110,6 +112,8 @@ def record(plan: Plan) -> dict[str, Any]:
                 for name, value in msgspec.to_builtins(plan.dry).items()
                 if name not in ("steps", "findings")
             },
+            "casting": _casting(plan.casting),
+            "drain": None if plan.drain is None else _drain(plan.drain),
             "stock": msgspec.to_builtins(plan.stock),
             "estimate": None if plan.costs is None else msgspec.to_builtins(plan.costs),
             "cast": _cast(plan.inside),
@@ -228,6 +232,43 @@ def _cast(inside: Inside) -> dict[str, Any]:
             "fired_height_mm": curve.fired_height_mm,
             "fired_ml": curve.fired_ml,
         },
+    }
+
+
+def _casting(made: CastPlan) -> dict[str, Any]:
+    takes = made.absorption
+    return {
+        "wall_mm": made.wall_mm,
+        "rate_mm2_min": made.rate.rate,
+        "rate_low_mm2_min": made.rate.low,
+        "rate_high_mm2_min": made.rate.high,
+        "trials": made.rate.trials,
+        "minutes": made.minutes,
+        "walls": msgspec.to_builtins(made.walls),
+        "slip": msgspec.to_builtins(made.slip),
+        "level": msgspec.to_builtins(made.drop),
+        "bucket_casts": made.bucket_casts,
+        "air_hours": made.air_hours,
+        "shelf_hours": made.shelf_hours,
+        "water_ml": takes.water_ml,
+        "holds_ml": takes.holds_ml,
+        "casts_between": takes.casts_between,
+        "worst_wall": msgspec.to_builtins(takes.wall),
+        "worst_between": msgspec.to_builtins(takes.between),
+        "middle_casts": takes.middle,
+    }
+
+
+def _drain(made: Drain) -> dict[str, Any]:
+    return {
+        "straight": msgspec.to_builtins(made.straight),
+        "tilts": [msgspec.to_builtins(tilt) for tilt in made.tilts],
+        "least": msgspec.to_builtins(made.least),
+        "best": msgspec.to_builtins(made.best),
+        "stays": [msgspec.to_builtins(place) for place in made.stays],
+        "holds": [msgspec.to_builtins(hold) for hold in made.holds],
+        "pockets": [msgspec.to_builtins(pocket) for pocket in made.pockets],
+        "gulps": made.gulps,
     }
 
 
