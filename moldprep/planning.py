@@ -203,10 +203,10 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         pours,
         dry,
         casting,
-        *([drain] if drain is not None else []),
         printing,
     )
-    findings = worst_first(tuple(finding for stage in stages for finding in stage.findings))
+    of_drain = drain.findings if drain is not None else ()
+    findings = worst_first((*(finding for stage in stages for finding in stage.findings), *of_drain))
     return Plan(
         name=master.name,
         job=job,

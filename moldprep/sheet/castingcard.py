@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+import shapely
 from shapely.geometry.base import BaseGeometry
 
 from ..drain import Drain, Section
 from ..errors import at
 from ..geometry.columns.shading import picture
-from ..geometry.outlines import polygons
 from ..materials import Range
 from ..planning import Plan
 from .drawings import INK
@@ -160,7 +160,8 @@ def _section(section: Section, *, width: float = 210.0, height: float = 210.0) -
     def rings(figure: BaseGeometry) -> list[np.ndarray]:
         return [
             np.asarray(ring.coords) @ turn.T
-            for polygon in polygons(figure)
+            for polygon in shapely.get_parts(figure)
+            if isinstance(polygon, shapely.Polygon)
             for ring in (polygon.exterior, *polygon.interiors)
         ]
 
