@@ -28,9 +28,11 @@ RESULTS = (
     "thin",
     "boards",
     "pours",
+    "casting",
+    "drain",
     "printing",
 )
-MADE = {"pieces", "ease", "release", "thin", "boards", "pours", "printing"}
+MADE = {"pieces", "ease", "release", "thin", "boards", "pours", "casting", "drain", "printing"}
 """What follows from the pieces."""
 JOB = job_from_dict({"shrinkage": {"total_percent": 10}, "parting": {"azimuths": 4}})
 
@@ -57,12 +59,15 @@ def kept(before: Plan, after: Plan) -> set[str]:
     [
         ({}, set()),
         ({"sheet": {"paper": "letter"}}, set()),
-        ({"plaster": {"consistency": 75}}, {"pours", "printing"}),
+        ({"plaster": {"consistency": 75}}, {"pours", "casting", "drain", "printing"}),
         ({"printer": {"infill_percent": 20}}, {"printing"}),
         ({"printer": {"bed_mm": [150, 150, 150]}}, {"boards", "printing"}),
-        ({"cast": {"wall_mm": 5}}, {"inside"}),
+        ({"cast": {"wall_mm": 5}}, {"inside", "casting", "drain"}),
+        ({"cast": {"trials": [{"minutes": 10, "wall_mm": 4}]}}, {"casting"}),
+        ({"drain": {"most_left_ml": 2}}, {"drain"}),
+        ({"studio": {"molds": 2}}, set()),
         ({"ease": {"most_taper_deg": 1}}, {"ease"}),
-        ({"boards": {"lip_mm": 10}}, {"boards", "pours"}),
+        ({"boards": {"lip_mm": 10}}, {"boards", "pours", "casting"}),
         ({"pieces": {"chamfer_mm": 1}}, MADE),
         ({"parting": {"azimuths": 5}}, {"parting"} | MADE),
         ({"cottle": {"rings_mm": [300]}}, {"block", "parting"} | MADE),
@@ -123,6 +128,8 @@ STAGES = [
     "look for thin plaster",
     "make the boards",
     "weigh the pours",
+    "plan the cast",
+    "hold it to drain",
     "plan the print",
 ]
 LONG = ["study the pulls", "find the seams", "cut the pieces", "prove that it opens"]
@@ -163,7 +170,7 @@ def test_findings_of_all_stages_stand_in_the_plan_the_worst_first() -> None:
     ranks = ["stop", "warn", "note"]
     levels = [ranks.index(finding.level) for finding in made.findings]
     assert levels == sorted(levels) and levels[0] == 0
-    stages = (made.master, *(getattr(made, name) for name in RESULTS))
+    stages = (made.master, made.dry, *(getattr(made, name) for name in RESULTS))
     every = [finding for stage in stages for finding in stage.findings]
     assert sorted(map(repr, every)) == sorted(map(repr, made.findings))
 

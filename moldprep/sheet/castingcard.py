@@ -118,7 +118,8 @@ def _steps(plan: Plan) -> list[str]:
     ]
     if made.drain is not None:
         found.append(
-            f"Pour the slip out slowly; two people, or a hoist: full, it is the heaviest lift. Hold it down {_span(made.drain)} to drain."
+            f"Pour the slip out slowly, in twos: full of slip the mold weighs {grams(plan.dry.ready_high_g + made.slip.weight_g)}, "
+            f"the heaviest lift. Hold it down {_span(made.drain)} to drain."
         )
     found.append(
         f"Sheen gone {_span(made.sheen)} after that; trim the spare at the rim {_span(made.trim)} after it."

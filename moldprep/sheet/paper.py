@@ -41,7 +41,8 @@ CAUTIONS = (
     "Heat: setting plaster burns. Never enclose a hand or any part of the body in it (UK HSE case, 2009).",
     "Eyes and skin: wet plaster is alkaline; rinse with plenty of water.",
     "Drains: no plaster or wash water down the drain; let it set in the bucket and throw it away as solid.",
-    "Weight: lift wet molds in twos, or slide them.",
+    "Alcohol mist burns: flash point 11.7 °C (NIOSH Pocket Guide 0359). No flame or kiln near, and air the room.",
+    "Weight: lift wet molds in twos, or slide them; full of slip they are heaviest.",
     "Your local rules, the makers' data sheets and licensed practice come before this sheet.",
 )
 RESPONSIBILITY = (
