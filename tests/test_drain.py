@@ -295,6 +295,15 @@ def test_a_wet_mold_slides_off_steep_slats(margin: float, tilt: float, said: lis
     assert [finding.code for finding in about_holds((hold,), DrainJob(), None)] == said
 
 
+@pytest.mark.parametrize(("left", "said"), [(0.4, []), (6.0, ["drain-slides", "bevel-puddle"])])
+def test_a_bevel_at_which_slip_stays_is_no_way_to_hold_it(left: float, said: list[str]) -> None:
+    slats = Hold("slats", Tilt(40.0, 90.0, 0.5), 60.0, 20.0)
+    bevel = Hold("bevel", Tilt(60.0, 0.0, left), 0.0, 12.0)
+    found = about_holds((slats, bevel), DrainJob(), None)
+    assert [finding.code for finding in found] == said
+    assert all("60 mm" in one.remedy for one in found if one.code == "bevel-puddle")
+
+
 def test_on_its_bevel_a_mold_stands_as_far_in_as_its_flat_says() -> None:
     wide = Cast(turned([(0, 0), (60, 0), (60, 50), (0, 50)], sections=SECTIONS), bevel=60.0)
     slats, bevel = wide.drain().holds
