@@ -6,8 +6,6 @@ Heavy imports wait inside the commands, so that `--help` answers at once.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
-from math import pi
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -33,16 +31,22 @@ from .groups import (
     STUDIO,
     TARGET,
 )
+from .lines import (
+    finding_lines,
+    hours_words,
+    listed,
+    outcome_lines,
+    pour_lines,
+    pour_record,
+    prism_ml,
+    size_lines,
+    size_record,
+)
 from .options import Command, job_of, options
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-    from ..findings import Finding
-    from ..job import Job
-    from ..mixing import Mix
-    from ..sizing import Shrinkage, Sizing
-    from ..target import Size
 
 _FORM = click.argument("form", type=click.Path(path_type=Path))
 _MAYBE_FORM = click.argument("form", type=click.Path(path_type=Path), required=False)
@@ -113,7 +117,7 @@ def plan_command(context: click.Context, /, form: Path, out: Path | None, as_jso
         click.echo(files[RECORD], nl=False)
     else:
         _print(plan_text(made))
-        click.echo(f"\nWritten to {folder}: {_listed(files)}")
+        click.echo(f"\nWritten to {folder}: {listed(files)}")
     return STOP if any_stop(made.findings) else OK
 
 
@@ -172,9 +176,9 @@ def size_command(
     sizing, sizes = (None, ()) if form is None else size(read_master(form, job.form), job)
     findings = found.findings if sizing is None else sizing.findings
     if as_json:
-        _print_json({**_size_record(found, sizing, fired, findings), "sizes": [asdict(one) for one in sizes]})
+        _print_json({**size_record(found, sizing, fired, findings), "sizes": [asdict(one) for one in sizes]})
     else:
-        lines = [*_size_lines(found, sizing, fired), *_outcome_lines(sizes), *_finding_lines(findings)]
+        lines = [*size_lines(found, sizing, fired), *outcome_lines(sizes), *finding_lines(findings)]
         click.echo("\n".join(lines))
     return OK
 
@@ -190,23 +194,27 @@ def pour_command(
     box: tuple[float, ...] | None,
     ring: tuple[float, ...] | None,
     form_ml: float | None,
+    plan_file: Path | None,
+    piece: str | None,
     as_json: bool,
     **_: Any,
 ) -> int:
     """How much plaster and water?
 
-    For a volume, or for a box or ring that is filled to a height, less the form that stands in it.
+    For a volume, or for a box or ring that is filled to a height, less the form that stands in it; or for a
+    plan's mold, all of it or one piece.
     """
+    from ..files.records import solid_ml_of
     from ..findings import any_stop
     from ..mixing import gloss_findings, mix_findings
     from ..pour import mix
 
-    ways = [way for way in (volume_ml, box, ring) if way is not None]
+    ways = [way for way in (volume_ml, box, ring, plan_file) if way is not None]
     if len(ways) != 1:
         raise click.UsageError(
-            f"{len(ways) or 'No'} volumes are given: give one of --volume-ml, --box, --ring.", context
+            f"{len(ways) or 'No'} volumes are given: give one of --volume-ml, --box, --ring, --plan.", context
         )
-    volume = volume_ml or _prism_ml(box, ring)
+    volume = volume_ml or (solid_ml_of(plan_file, piece) if plan_file else prism_ml(box, ring))
     if form_ml is not None and form_ml >= volume:
         raise click.UsageError(
             f"A form of {form_ml:g} mL does not fit into {volume:g} mL: look at both figures.", context
@@ -217,11 +225,11 @@ def pour_command(
         *mix_findings(job.plaster),
         *gloss_findings(made.batches, job.plaster, what="This pour"),
     )
-    record = _pour_record(made, job, box or ring, form_ml, findings)
+    record = pour_record(made, job, box or ring, form_ml, findings)
     if as_json:
         _print_json(record)
     else:
-        click.echo("\n".join([*_pour_lines(made, record), *_finding_lines(findings)]))
+        click.echo("\n".join([*pour_lines(made, record), *finding_lines(findings)]))
     return STOP if any_stop(findings) else OK
 
 
@@ -249,7 +257,8 @@ def dry_command(
     from dataclasses import asdict
 
     from ..drying import dry_state
-    from ..files.logs import read_log, weights_of
+    from ..files.logs import read_log
+    from ..files.records import weights_of
     from ..formulas.gypsum import dry_to_wet_ratio
 
     if (set_g is None) == (plan_file is None):
@@ -270,8 +279,8 @@ def dry_command(
     if state.ready:
         click.echo(f"Ready to cast: {state.ready_grams:.0f} g or less.")
     else:
-        click.echo(f"Ready at {state.ready_grams:.0f} g" + _hours_words(state.hours_left))
-    click.echo("\n".join(_finding_lines(state.findings)), nl=bool(state.findings))
+        click.echo(f"Ready at {state.ready_grams:.0f} g" + hours_words(state.hours_left))
+    click.echo("\n".join(finding_lines(state.findings)), nl=bool(state.findings))
     return OK
 
 
@@ -279,16 +288,30 @@ def dry_command(
 @options(CASTING, JOB)
 @_JSON
 @click.pass_context
-def cast_command(context: click.Context, /, volume_ml: float | None, as_json: bool, **_: Any) -> int:
+def cast_command(
+    context: click.Context,
+    /,
+    volume_ml: float | None,
+    plan_file: Path | None,
+    as_json: bool,
+    **given: Any,
+) -> int:
     """How long does a wall take, and what is the slip mixed from?
 
     The time comes from your own trials with this slip in this mold; the slip from its specific gravity.
     """
     from dataclasses import asdict
 
+    from msgspec.structs import replace
+
     from ..casting import cast_rate, mixed_slip
+    from ..files.records import cast_of
 
     job = job_of(context).cast
+    if plan_file is not None:
+        planned_ml, planned_mm = cast_of(plan_file)
+        volume_ml = volume_ml or planned_ml
+        job = job if given.get("wall") else replace(job, wall_mm=planned_mm)
     rate = cast_rate(job.trials)
     minutes = rate.minutes(job.wall_mm)
     slip = None if volume_ml is None else mixed_slip(volume_ml, job)
@@ -309,183 +332,8 @@ def cast_command(context: click.Context, /, volume_ml: float | None, as_json: bo
         click.echo(
             f"An imperial pint weighs {slip.pint_oz:.1f} oz; a US pint {slip.us_pint_g:.0f} g or {slip.us_pint_oz:.1f} oz."
         )
-    click.echo("\n".join(_finding_lines(rate.findings)), nl=bool(rate.findings))
+    click.echo("\n".join(finding_lines(rate.findings)), nl=bool(rate.findings))
     return OK
-
-
-def _hours_words(hours: tuple[float, float, float] | None) -> str:
-    if hours is None:
-        return "."
-    middle, low, high = hours
-    return f", in about {middle:.0f} hours (nine chances in ten: {low:.0f} to {high:.0f})."
-
-
-def _listed(files: Iterable[str]) -> str:
-    """Files by name, those in folders by number: "sheet.pdf, pieces (3)"."""
-    names = sorted(files)
-    folders = [name.partition("/")[0] for name in names if "/" in name]
-    counts = [f"{folder} ({folders.count(folder)})" for folder in dict.fromkeys(folders)]
-    return ", ".join([*(name for name in names if "/" not in name), *counts])
-
-
-def _prism_ml(box: tuple[float, ...] | None, ring: tuple[float, ...] | None) -> float:
-    if box is not None:
-        return box[0] * box[1] * box[2] / 1000
-    return pi * ring[0] ** 2 / 4 * ring[1] / 1000 if ring is not None else 0.0
-
-
-def _pour_record(
-    made: Mix,
-    job: Job,
-    prism: tuple[float, ...] | None,
-    form_ml: float | None,
-    findings: tuple[Finding, ...],
-) -> dict[str, Any]:
-    """One pour, and what the job's molds of it take in all; what rests on a box or ring where there is one."""
-    from dataclasses import asdict
-
-    from ..formulas import hydrostatics
-    from ..mixing import SHORT_PERCENT, ml_of_plaster, slab_mm, timing_of
-    from ..pour import SLAB_G, hold_kg
-    from ..stock import bags_for
-
-    density, stood = 1000 * made.wet_g / made.solid_ml, {}
-    if prism is not None:
-        area = prism[0] * prism[1] if len(prism) == 3 else pi * prism[0] ** 2 / 4
-        stood = {
-            "slab_100g_mm": slab_mm(ml_of_plaster(SLAB_G, job.plaster), area),
-            "slab_error_mm": slab_mm(made.solid_ml * SHORT_PERCENT / 100, area),
-            "pressure_kpa": hydrostatics.pressure_pa(density, prism[-1]) / 1000,
-            "band_n": hydrostatics.hoop_force_n(density, prism[-1], max(prism[:-1]) / 2),
-        }
-    uplift = hydrostatics.uplift_n(density, form_ml or 0.0, 0.0)
-    plaster = job.studio.molds * made.plaster_g
-    return {
-        **asdict(made),
-        **stood,
-        "uplift_n": uplift,
-        "hold_kg": hold_kg(uplift),
-        "timing": asdict(timing_of(job.plaster)),
-        "molds": job.studio.molds,
-        "plaster_total_g": plaster,
-        "water_total_g": job.studio.molds * made.water_g,
-        "bags": bags_for(plaster, job.studio.bag_kg),
-        "findings": _finding_rows(findings),
-    }
-
-
-def _pour_lines(made: Mix, record: dict[str, Any]) -> Iterable[str]:
-    from ..mixing import span_words
-
-    batches = f"{made.batches} batches, each " if made.batches > 1 else ""
-    yield f"{batches}{made.batch_plaster_g:g} g of plaster into {made.batch_water_g:g} g of water"
-    yield (
-        f"for {made.solid_ml:.0f} mL of plaster and {made.slurry_ml - made.solid_ml:.0f} mL left in the bucket; "
-        f"set it weighs {made.wet_g:.0f} g, dry {made.dry_g:.0f} g."
-    )
-    if "slab_100g_mm" in record:
-        yield (
-            f"100 g of plaster too little or too much is {record['slab_100g_mm']:.1f} mm of height; "
-            f"an error of 5 % is {record['slab_error_mm']:.1f} mm."
-        )
-        yield (
-            f"At the foot {record['pressure_kpa']:.1f} kPa; bands round the cottle hold {record['band_n']:.0f} N in all"
-            + (f"; the form floats with up to {record['hold_kg']:.1f} kg." if record["hold_kg"] else ".")
-        )
-    timing = record["timing"]
-    yield (
-        f"Soak {span_words(timing['soak'])} min, mix {span_words(timing['mix'])} min; gloss gone "
-        f"{span_words(timing['gloss'])} min after strewing, set {span_words(timing['set'])} min; demold a plain form from "
-        f"{span_words(timing['demold_plain'])} min after the pour."
-    )
-    yield (
-        f"It starts at {timing['start_c']:.0f} °C and becomes at most {timing['limit_c']:.0f} °C, where no heat leaves it."
-    )
-    if record["molds"] > 1:
-        bags = f"{record['bags']} bag{'s' if record['bags'] > 1 else ''}"
-        yield (
-            f"For {record['molds']} molds {record['plaster_total_g'] / 1000:.2f} kg of plaster ({bags}) and "
-            f"{record['water_total_g'] / 1000:.2f} kg of water."
-        )
-
-
-def _finding_rows(findings: tuple[Finding, ...]) -> list[dict[str, str]]:
-    return [
-        {"level": finding.level, "code": finding.code, "says": finding.says, "remedy": finding.remedy}
-        for finding in findings
-    ]
-
-
-def _size_record(
-    found: Shrinkage, sizing: Sizing | None, fired: tuple[float, ...], findings: tuple[Finding, ...]
-) -> dict[str, Any]:
-    """Keys as in a plan's record where they mean the same."""
-    across, _, up = found.factor
-    return {
-        "sizing": {
-            "shrinkage": [found.width, found.width, found.height],
-            "drying": found.drying,
-            "firing": found.firing,
-            "uncertainty": found.uncertainty,
-            "factor": list(found.factor),
-            **({} if sizing is None else {"fired_size_mm": list(sizing.fired_size_mm or ()) or None}),
-        },
-        **({} if sizing is None else {"master": {"size_mm": list(sizing.master_size_mm)}}),
-        "lengths": [
-            {"fired_mm": length, "master_mm": length * across, "master_height_mm": length * up}
-            for length in fired
-        ],
-        "findings": _finding_rows(findings),
-    }
-
-
-def _size_lines(found: Shrinkage, sizing: Sizing | None, fired: tuple[float, ...]) -> Iterable[str]:
-    across, _, up = found.factor
-    unsure = f" ± {100 * found.uncertainty:.2f}" if found.uncertainty else ""
-    same = found.height == found.width
-    width = "" if same else " across"
-    yield (
-        f"Shrinkage {100 * found.width:.2f}{unsure} % of the wet length{width}: "
-        f"the master is {across:.5f} times the fired piece."
-    )
-    if not same:
-        yield f"In height {100 * found.height:.2f} %: {up:.5f} times."
-    if found.drying is not None and found.firing is not None:
-        yield f"Drying {100 * found.drying:.2f} %, firing {100 * found.firing:.2f} %."
-    for length in fired:
-        height = "" if same else f" across, {length * up:.2f} mm in height"
-        yield f"{length:g} mm fired: {length * across:.2f} mm master{height}"
-    if sizing is not None:
-        fired_size, master_size = (
-            "not known" if size is None else " × ".join(f"{side:.1f}" for side in size) + " mm"
-            for size in (sizing.fired_size_mm, sizing.master_size_mm)
-        )
-        yield f"Form: fired {fired_size}, master {master_size}"
-
-
-def _outcome_lines(sizes: tuple[Size, ...]) -> Iterable[str]:
-    from ..target import fluid_ounces
-
-    for one in sizes:
-        holds = ""
-        if one.brim_ml is not None and one.fill_ml is not None:
-            imperial, us = fluid_ounces(one.fill_ml.value)
-            holds = (
-                f", holds {one.brim_ml.value:.0f} mL to the brim, {one.fill_ml.value:.0f} mL to the line "
-                f"({imperial:.1f} imperial, {us:.1f} US fl oz)"
-            )
-        nests = (
-            "" if one.gap_mm is None else f", {one.gap_mm:.1f} mm clear" if one.nests else ", does not nest"
-        )
-        yield (
-            f"Size {one.share:g}: {one.width_mm.value:.1f} mm wide, {one.height_mm.value:.1f} mm high{holds}, "
-            f"weighs {one.weight_g.value:.0f} g{nests}"
-        )
-
-
-def _finding_lines(findings: tuple[Finding, ...]) -> Iterable[str]:
-    for finding in findings:
-        yield f"{finding.level}: {finding.says} {finding.remedy}".strip()
 
 
 def _print(text: RenderableType) -> None:

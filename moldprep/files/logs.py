@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import json
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
@@ -73,29 +72,3 @@ def _reading(cells: list[str]) -> tuple[float, float]:
     if stamp.tzinfo is not None:
         stamp = stamp.astimezone(UTC).replace(tzinfo=None)
     return (stamp - EPOCH).total_seconds() / 3600, grams
-
-
-def weights_of(record: Path, piece: str | None) -> tuple[float, float]:
-    """Set and dry weight [g] that a plan's record tells, of a piece by letter or of the whole mold.
-
-    Raises FileError for a file that is no record, and for a letter that it does not have.
-    """
-    try:
-        found = json.loads(record.read_bytes())
-        pours = {pour["piece"]: (float(pour["wet_g"]), float(pour["dry_g"])) for pour in found["pours"]}
-        whole = float(found["wet_total_g"]), float(found["dry_total_g"])
-    except (OSError, ValueError, KeyError, TypeError) as error:
-        raise FileError(
-            f"{record} is not the record of a plan.",
-            code="record-file",
-            remedy="Give the plan.json of a plan.",
-        ) from error
-    if piece is None:
-        return whole
-    if piece.upper() not in pours:
-        raise FileError(
-            f"The plan has no piece {piece}.",
-            code="record-piece",
-            remedy=f"It has {', '.join(sorted(pours))}.",
-        )
-    return pours[piece.upper()]

@@ -11,7 +11,8 @@ from click.testing import CliRunner
 from moldprep.drying import Reading
 from moldprep.errors import FileError
 from moldprep.faces.cli import main
-from moldprep.files.logs import read_log, weights_of
+from moldprep.files.logs import read_log
+from moldprep.files.records import cast_of, solid_ml_of, weights_of
 
 WANTED = (Reading(0, 8500), Reading(12.5, 7100))
 
@@ -49,11 +50,19 @@ def test_a_missing_log_is_said(tmp_path: Path) -> None:
 
 
 def test_weights_from_a_record(tmp_path: Path) -> None:
-    pours = [{"piece": "A", "wet_g": 100, "dry_g": 70}, {"piece": "B", "wet_g": 200, "dry_g": 140}]
+    pours = [
+        {"piece": "A", "wet_g": 100, "dry_g": 70, "solid_ml": 64},
+        {"piece": "B", "wet_g": 200, "dry_g": 140, "solid_ml": 127},
+    ]
     record = tmp_path / "plan.json"
-    record.write_text(json.dumps({"pours": pours, "wet_total_g": 300, "dry_total_g": 210}))
+    casting = {"slip": {"volume_ml": 592}, "wall_mm": 4.5}
+    record.write_text(
+        json.dumps({"pours": pours, "wet_total_g": 300, "dry_total_g": 210, "casting": casting})
+    )
     assert weights_of(record, "b") == (200, 140)
     assert weights_of(record, None) == (300, 210)
+    assert (solid_ml_of(record, "B"), solid_ml_of(record, None)) == (127, 191)
+    assert cast_of(record) == (592, 4.5)
     with pytest.raises(FileError, match="It has A, B"):
         weights_of(record, "C")
     record.write_text("{}")
@@ -79,3 +88,18 @@ def test_the_command_refuses_a_mold_without_a_weight(tmp_path: Path) -> None:
     done = CliRunner().invoke(main, ["dry", str(written(tmp_path, "0,1\n"))])
     assert done.exit_code == 2
     assert "--set" in done.stderr
+
+
+def test_pour_and_cast_take_a_plan_s_record(tmp_path: Path) -> None:
+    record = tmp_path / "plan.json"
+    pours = [{"piece": "A", "solid_ml": 1237}, {"piece": "B", "solid_ml": 1000}]
+    record.write_text(json.dumps({"pours": pours, "casting": {"slip": {"volume_ml": 592}, "wall_mm": 5}}))
+    plain = CliRunner().invoke(main, ["pour", "--volume-ml", "1237", "--json"])
+    taken = CliRunner().invoke(main, ["pour", "--plan", str(record), "--piece", "a", "--json"])
+    assert json.loads(taken.stdout) == json.loads(plain.stdout)
+    cast = json.loads(
+        CliRunner().invoke(main, ["cast", "--plan", str(record), "--trial", "25/5", "--json"]).stdout
+    )
+    assert cast["wall_mm"] == 5
+    assert cast["minutes"][0] == pytest.approx(25)
+    assert cast["slip"]["volume_ml"] == 592

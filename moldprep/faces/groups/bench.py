@@ -45,6 +45,22 @@ FILL: Group = (
         metavar="ML",
         help="Volume of the form that stands inside.",
     ),
+    option(
+        "Volume",
+        None,
+        "--plan",
+        "plan_file",
+        type=click.Path(path_type=Path),
+        metavar="FILE",
+        help="Take the volume from a plan's record (plan.json).",
+    ),
+    option(
+        "Volume",
+        None,
+        "--piece",
+        metavar="LETTER",
+        help="One piece of that plan; the whole mold when left out.",
+    ),
 )
 DRY: Group = (
     option(
@@ -112,6 +128,15 @@ CASTING: Group = (
         type=POSITIVE,
         metavar="ML",
         help="Slip to mix: what the mold holds to the top of its spare, and what you top up.",
+    ),
+    option(
+        "Slip",
+        None,
+        "--plan",
+        "plan_file",
+        type=click.Path(path_type=Path),
+        metavar="FILE",
+        help="Take slip and wall from a plan's record (plan.json).",
     ),
     option(
         "Slip",
