@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 
+import msgspec
 import pytest
 import trimesh
 
+from moldprep.estimate import estimate
 from moldprep.files.read import read_master
-from moldprep.job import job_from_dict
+from moldprep.job import EstimateJob, job_from_dict
 from moldprep.master import master_from_bytes
 from moldprep.planning import Plan, plan
+from moldprep.sheet.benchcards import dry_card, estimate_card
 from moldprep.sheet.bundle import plan_files
 from moldprep.sheet.castcard import cast_card
+from moldprep.sheet.castingcard import casting_card, drain_card
 from moldprep.sheet.easecard import ease_card
 from moldprep.sheet.printcard import print_card
 from moldprep.sheet.record import record
@@ -129,3 +134,50 @@ def test_a_stretch_moves_the_modelled_inside_along() -> None:
     assert plain.modelled is not None and longer.modelled is not None
     grown = longer.modelled.bounds[:, 2] - plain.modelled.bounds[:, 2]
     assert grown == pytest.approx([0, 10 * longer.factor[2]], abs=1e-9)
+
+
+def test_the_drying_card_s_weights_are_5_to_15_percent_of_water_on_the_dry_weight() -> None:
+    made = planned("bud-vase")
+    card = dry_card(made, dict.fromkeys("ABC", "#ffffff"))
+    dry = made.dry.dry_g
+    assert card["ready"] == f"{1.05 * dry:.0f}–{1.15 * dry:.0f} g"
+    told = [float(piece["row"][4].removesuffix(" g")) for piece in card["pieces"]]
+    assert sum(told) == pytest.approx(dry, abs=0.5 * len(told))
+
+
+def test_the_casting_card_adds_up_and_maps_what_the_plaster_takes() -> None:
+    made = planned("bud-vase")
+    pictures: dict[str, bytes] = {}
+    card = casting_card(made, pictures)
+    slip = made.casting.slip
+    assert card["big"][0][1] == f"{slip.volume_ml:.0f} mL"
+    assert slip.dry_g + slip.water_g == pytest.approx(slip.weight_g)
+    assert any(f"{made.dry.ready_high_g + slip.weight_g:.0f} g" in step for step in card["steps"])
+    assert pictures["takes.svg"].startswith(b"<svg")
+
+
+def test_the_draining_card_shows_the_puddle_and_says_what_stays() -> None:
+    pictures: dict[str, bytes] = {}
+    plain = drain_card(planned("tumbler"), pictures)
+    assert plain is not None
+    assert plain["says"] == "It drains straight down."
+    assert [view["name"] for view in plain["views"]] == ["straight down: 0.0 mL stay"]
+    assert set(pictures) == {"drain-straight.svg"}
+    made = planned("three-lug-vase")
+    card = drain_card(made, pictures)
+    assert card is not None and made.drain is not None
+    assert card["big"][2][1] == f"{made.drain.best.left_ml:.1f} mL"
+
+
+def test_an_estimate_appears_only_with_rates_and_its_lines_make_its_total() -> None:
+    made = planned("tumbler")
+    assert made.costs is None and estimate_card(made) is None
+    job = msgspec.structs.replace(made.job, estimate=EstimateJob(labour_per_hour=30, plaster_per_kg=2))
+    costs = estimate(made.pours, made.printing, made.inside, job.estimate, job.studio)
+    assert costs is not None
+    hours = job.estimate
+    plaster = 2 * made.pours.plaster_total_g / 1000
+    labour = 30 * (hours.print_hours + hours.finish_hours + hours.pour_hours + hours.trim_hours)
+    card = estimate_card(replace(made, job=job, costs=costs))
+    assert card is not None
+    assert f"{labour + plaster:,.2f}" in card["says"]
