@@ -36,8 +36,8 @@ MOST_PLACES = 14
 MOST_PRINTS = 4
 
 CAUTIONS = (
-    "Plaster dust: wear a dust mask when you weigh and strew; limits are 15 mg/m³ total and 5 mg/m³ respirable "
-    "(OSHA; NIOSH Pocket Guide 0518). It may hold crystalline silica (29 CFR 1910.1053).",
+    "Plaster dust: wear a dust mask when you weigh and strew; limits are 15 mg/m³ total and 5 mg/m³ respirable (OSHA), "
+    "10 and 5 are advised (NIOSH Pocket Guide 0518). Crystalline silica in it: 50 µg/m³ (29 CFR 1910.1053).",
     "Heat: setting plaster burns. Never enclose a hand or any part of the body in it (UK HSE case, 2009).",
     "Eyes and skin: wet plaster is alkaline; rinse with plenty of water.",
     "Drains: no plaster or wash water down the drain; let it set in the bucket and throw it away as solid.",
