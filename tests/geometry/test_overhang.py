@@ -101,7 +101,11 @@ def by_hand(solid: Intervals, normals: np.ndarray, low: float, high: float, *, i
     return total * solid.frame.pitch**2
 
 
-@pytest.mark.parametrize("form", [mushroom, waisted, lambda: bud_vase(recess=8.0), tee], ids=str)
+@pytest.mark.parametrize(
+    "form",
+    [mushroom, waisted, lambda: bud_vase(recess=8.0), tee],
+    ids=["mushroom", "waisted", "bud-vase", "tee"],
+)
 def test_the_table_of_slabs_is_each_slab_counted_column_by_column(form) -> None:  # type: ignore[no-untyped-def]
     mesh = form()
     solid = columns(mesh, lines=40)
