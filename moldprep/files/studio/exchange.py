@@ -84,7 +84,7 @@ def read_contents(path: Path) -> Contents:
         raise _no_export(path, "it is not JSON") from error
     name = str(raw.pop("format", "")) if isinstance(raw, dict) else ""
     if name != FORMAT:
-        says = f"its format is {name}" if name else "it does not say its format"
+        says = f"its format is {name[:40]!r}" if name else "it does not say its format"
         raise _no_export(path, f"{says}, not {FORMAT}")
     try:
         found = msgspec.convert(raw, Contents)
@@ -106,20 +106,21 @@ def merged(here: Contents, there: Contents) -> Merge:
     left: list[str] = []
     jobs = {job.name: job for job in here.jobs}
     for job in there.jobs:
-        if job.name in jobs and jobs[job.name] != job:
+        ours = jobs.get(job.name, job)
+        if (ours.kind, ours.text) != (job.kind, job.text):
             left.append(f"job {job.name}: another one has that name here")
     molds = {mold.mark: mold for mold in here.molds}
     completed, strangers = [], set()
     for mold in there.molds:
         if mold.mark not in molds:
             continue
-        ours = molds[mold.mark]
-        if _differ(ours, mold):
+        known = molds[mold.mark]
+        if _differ(known, mold):
             strangers.add(mold.mark)
             left.append(f"mold {mold.mark} and all of its entries: another mold has that mark here")
             continue
-        whole = _completed(ours, mold)
-        if whole != ours:
+        whole = _completed(known, mold)
+        if whole != known:
             completed.append(whole)
         if replace(whole, date=mold.date) != _completed(mold, whole):
             left.append(f"mold {mold.mark}: its dry weight or retirement is another here")

@@ -186,6 +186,16 @@ def job_of_record(record: bytes | str) -> Job:
     return job_from_dict(job)
 
 
+def record_text(record: bytes) -> str:
+    """A plan's record as text, which encodes to the same bytes; FileError for what is none."""
+    try:
+        text = record.decode()
+    except UnicodeDecodeError as error:
+        raise _no_record("it is not text in UTF-8") from error
+    _record(text)
+    return text
+
+
 def _record(record: bytes | str) -> dict[str, Any]:
     try:
         found = json.loads(record)

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from ...errors import FileError
+from ...errors import FileError, JobError
 
 APPLICATION_ID = 0x6D6F6C64
 """Tells a studio's library from other SQLite files ("mold" in ASCII)."""
@@ -77,9 +77,15 @@ def change(connection: sqlite3.Connection) -> Iterator[None]:
 
 @contextmanager
 def plainly(path: Path) -> Iterator[None]:
-    """What SQLite raises, as a FileError."""
+    """What SQLite raises, as a FileError; a name that no text can be made of, as a JobError."""
     try:
         yield
+    except UnicodeEncodeError as error:
+        raise JobError(
+            "That name holds a character that cannot be written.",
+            code="studio-entry",
+            remedy="Type it again.",
+        ) from error
     except sqlite3.DatabaseError as error:
         code = getattr(error, "sqlite_errorcode", 0) & 0xFF
         if code in _OPEN_ELSEWHERE:

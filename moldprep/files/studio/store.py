@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import astuple, dataclass, replace
@@ -15,7 +14,7 @@ import msgspec
 from ...casting.trend import RateTrend, rate_trend
 from ...drying import Reading
 from ...errors import JobError
-from ...job import Bar, Job, Trial, job_from_toml
+from ...job import Bar, Job, Trial
 from .exchange import merged, read_contents, write_contents
 from .rows import (
     KINDS,
@@ -29,6 +28,7 @@ from .rows import (
     TrialRow,
     checked,
     columns,
+    record_text,
 )
 from .schema import change, opened, plainly
 
@@ -77,10 +77,10 @@ class Studio:
         Raises JobError for a text that is no job.
         """
         if isinstance(job, str):
-            job_from_toml(job)
             row = SavedJob(name, "toml", job, date)
         else:
             row = SavedJob(name, "json", msgspec.json.encode(job).decode(), date)
+        _ = row.job
         with self._change():
             self._add(
                 "jobs",
@@ -90,7 +90,8 @@ class Studio:
 
     def jobs(self) -> tuple[SavedJob, ...]:
         """All jobs, in the order in which their names were first used."""
-        return self._rows("jobs")
+        rows: tuple[SavedJob, ...] = self._rows("jobs")
+        return rows
 
     def add_trial(
         self,
@@ -168,7 +169,7 @@ class Studio:
 
         Raises JobError for a mark that is taken, FileError for a plan that is no record.
         """
-        text = None if plan is None else plan.decode("utf-8", "surrogateescape")
+        text = None if plan is None else record_text(plan)
         with self._change():
             if self._rows("molds", mark=mark):
                 raise JobError(
