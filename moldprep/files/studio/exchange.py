@@ -18,7 +18,7 @@ from typing import Any
 
 import msgspec
 
-from ...errors import FileError, JobError, RequestError
+from ...errors import FileError, RequestError
 from .rows import KINDS, CastRow, Contents, Mold, ReadingRow, Row, TrialRow, checked
 
 FORMAT = "moldprep-studio/1"
@@ -86,17 +86,18 @@ def read_contents(path: Path) -> Contents:
     if name != FORMAT:
         says = f"its format is {name[:40]!r}" if name else "it does not say its format"
         raise _no_export(path, f"{says}, not {FORMAT}")
+    missing = [kind for kind in KINDS if kind not in raw]
+    if missing:
+        raise _no_export(path, f"it has no {missing[0]}")
     try:
         found = msgspec.convert(raw, Contents)
-        if asdict(found) != {kind: tuple(raw[kind]) for kind in KINDS} or len(raw) != len(KINDS):
-            raise _no_export(path, "it holds what this version does not know")
         for kind in KINDS:
             for row in getattr(found, kind):
                 checked(row)
-    except KeyError as error:
-        raise _no_export(path, f"it has no {error.args[0]}") from error
-    except (msgspec.ValidationError, JobError) as error:
+    except (msgspec.ValidationError, RequestError) as error:
         raise _no_export(path, getattr(error, "says", str(error))) from error
+    if asdict(found) != {kind: tuple(rows) for kind, rows in raw.items()}:
+        raise _no_export(path, "it holds what this version does not know")
     _check_names(path, found)
     return found
 

@@ -208,14 +208,18 @@ def _record(record: bytes | str) -> dict[str, Any]:
 
 def _check_text(name: str, value: str) -> None:
     """Names are printed and compared: none is blank, breaks the line or cannot be written."""
-    if name in LONG:
-        odd = [mark for mark in value if unicodedata.category(mark) == "Cs"]
+    try:
+        value.encode()
+    except UnicodeEncodeError as error:
+        odd = value[error.start]
     else:
-        odd = [mark for mark in value if unicodedata.category(mark) in ("Cc", "Cs", "Zl", "Zp")]
-        if value and not value.strip():
-            raise _no_entry(f"{name} is blank")
+        if name in LONG:
+            return
+        odd = next((mark for mark in value if unicodedata.category(mark) in ("Cc", "Zl", "Zp")), "")
     if odd:
-        raise _no_entry(f"{name} holds a character that cannot be written (U+{ord(odd[0]):04X})")
+        raise _no_entry(f"{name} holds a character that cannot be written (U+{ord(odd):04X})")
+    if value and not value.strip():
+        raise _no_entry(f"{name} is blank")
 
 
 def _no_entry(says: str) -> JobError:
