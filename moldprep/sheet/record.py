@@ -122,6 +122,7 @@ def record(plan: Plan) -> dict[str, Any]:
             "findings": [msgspec.to_builtins(finding) for finding in plan.findings],
         }
     )
+    found["job"] = json.loads(msgspec.json.encode(plan.job))  # not rounded: it gives the same plan again
     return found
 
 

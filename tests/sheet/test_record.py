@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from typing import Any
 
+import msgspec
 import pytest
 
-from moldprep.job import Job
+from moldprep.job import Job, job_from_dict
 from moldprep.planning import plan
 from moldprep.sheet.record import FORMAT, record, record_hash, record_json
 from moldprep.working import Memo, Watch
@@ -88,3 +90,10 @@ def test_a_memo_spares_the_stages_that_a_change_does_not_touch() -> None:
     assert second.study is first.study and second.parting is first.parting and second.pieces is first.pieces
     assert second.pours is not first.pours and second.pours.consistency == 80
     assert watch.seen[-1] == "plan the print" and "study the pulls" not in watch.steps
+
+
+def test_the_job_comes_back_from_the_record_to_the_last_digit() -> None:
+    made = planned("tumbler")
+    fine = msgspec.structs.replace(made.job, cottle=msgspec.structs.replace(made.job.cottle, wall_mm=100 / 3))
+    found = json.loads(record_json(replace(made, job=fine)))
+    assert job_from_dict(found["job"]) == fine
