@@ -20,6 +20,7 @@ from .words import grams
 FEW_CASTS, HARDLY_ONE = 2.0, 1.0
 """Plaster that takes fewer casts than these is dotted, and striped, on the map."""
 PUDDLE = "#b5793f"
+_RESTS = {"slats": "slats", "bevel": "its bevel"}
 _LINES = 400
 
 
@@ -77,9 +78,9 @@ def drain_card(plan: Plan, pictures: dict[str, bytes]) -> dict[str, Any] | None:
             ["Stays inside", f"{drain.best.left_ml:.1f} mL"],
         ],
         "holds": [
-            f"On {hold.way}: its weight stands {hold.margin_mm:.0f} mm within what it rests on."
+            f"On {_RESTS[hold.way]}: its weight stands {hold.margin_mm:.0f} mm within what it rests on."
             if hold.margin_mm > 0
-            else f"On {hold.way} it topples: its weight stands {-hold.margin_mm:.0f} mm outside. Hold it."
+            else f"On {_RESTS[hold.way]} it topples: its weight stands {-hold.margin_mm:.0f} mm outside. Hold it."
             for hold in drain.holds
         ],
         "tilts": [[f"{tilt.tilt_deg:.0f}°", f"{tilt.left_ml:.1f} mL"] for tilt in drain.tilts],
@@ -117,9 +118,11 @@ def _steps(plan: Plan) -> list[str]:
         f"After {_minutes(made.minutes[1], made.minutes[2])} look at the wall in the spare: {made.wall_mm:g} mm of clay.",
     ]
     if made.drain is not None:
+        pours = plan.pours
+        heaviest = ", the heaviest lift" if pours.heaviest_lift_g == pours.full_g else ""
         found.append(
-            f"Pour the slip out slowly, in twos: full of slip the mold weighs {grams(plan.dry.ready_high_g + made.slip.weight_g)}, "
-            f"the heaviest lift. Hold it down {_span(made.drain)} to drain."
+            f"Pour the slip out slowly, in twos: full of slip the mold weighs about {grams(pours.full_g)}{heaviest}. "
+            f"Hold it down {_span(made.drain)} to drain."
         )
     found.append(
         f"Sheen gone {_span(made.sheen)} after that; trim the spare at the rim {_span(made.trim)} after it."
