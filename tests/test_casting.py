@@ -497,6 +497,8 @@ def test_the_command_says_what_the_library_does() -> None:
     assert found["slip"]["dry_g"] == pytest.approx(1166.7, abs=0.05)
     told = CliRunner().invoke(main, words).stdout
     assert "5 mm take about 25 min" in told and "1167 g of dry clay and 533 g of water" in told
+    long = CliRunner().invoke(main, ["cast", "--wall", "41.51834", "--trial", "25/5"]).stdout
+    assert long.startswith("41.5 mm take about 1724 min")  # 25 (41.518 / 5)^2
 
 
 @pytest.mark.parametrize(

@@ -169,9 +169,7 @@ def _drains(drain: Drain) -> str:
         )
     if drain.least.tilt_deg == 0:
         return "It drains straight down."
-    return (
-        f"Straight down {drain.straight.left_ml:.0f} mL stay; from {drain.least.tilt_deg:.0f}° they run out."
-    )
+    return f"Straight down {drain.straight.left_ml:.1f} mL stay; from {drain.least.tilt_deg:.0f}° all but {drain.least.left_ml:.1f} mL run out."
 
 
 def _section(section: Section, *, width: float = 210.0, height: float = 210.0) -> str:

@@ -201,6 +201,11 @@ def test_the_draining_card_shows_the_puddle_and_says_what_stays() -> None:
     card = drain_card(made, pictures)
     assert card is not None and made.drain is not None
     assert card["big"][2][1] == f"{made.drain.best.left_ml:.1f} mL"
+    little = replace(made.drain.best, tilt_deg=2.0, left_ml=0.4)
+    dregs = replace(made.drain, straight=replace(made.drain.straight, left_ml=0.6), least=little)
+    told = drain_card(replace(made, drain=dregs), {})
+    assert told is not None
+    assert told["says"] == "Straight down 0.6 mL stay; from 2° all but 0.4 mL run out."
 
 
 def test_the_draining_card_calls_topples_what_the_findings_do() -> None:
