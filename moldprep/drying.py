@@ -95,7 +95,7 @@ def dry_state(
             says = "These readings do not follow one drying curve: the air, the warmth or the scale changed."
             findings.append(Finding("warn", "dry-misfit", says, remedy="Go by the weight, not by a time."))
     elif not ready:
-        says = f"{len(since)} readings are too few to tell a time."
+        says = f"{_few(len(since))} to tell a time."
         findings.append(
             Finding("note", "dry-few", says, remedy=f"Weigh it {LEAST_READINGS} times, some hours apart.")
         )
@@ -103,6 +103,10 @@ def dry_state(
         says = f"It is {-100 * water:.1f} % lighter than it should be bone dry: the dry weight is a little off, or it is chipped."
         findings.append(Finding("note", "dry-light", says, remedy="Weigh it again before you cast."))
     return DryState(100 * water, left, dry_g * (1 + ready_water), ready, hours, tuple(findings))
+
+
+def _few(readings: int) -> str:
+    return "1 reading is too little" if readings == 1 else f"{readings} readings are too few"
 
 
 def _check(log: Sequence[Reading], set_g: float, dry_g: float) -> None:

@@ -102,8 +102,9 @@ class Pour:
 class PourPlan:
     """The pours in pouring order; one consistency for the whole mold.
 
-    wet_total_g, dry_total_g: the whole mold just set, and dry. heaviest_lift_g, heaviest_lift: the most
-    that has to be lifted or turned over, and what that is. timing: the windows of each pour.
+    wet_total_g, dry_total_g, full_g: the whole mold just set, dry, and workably damp and full of slip.
+    heaviest_lift_g, heaviest_lift: the most that has to be lifted or turned over, and what that is.
+    timing: the windows of each pour.
     """
 
     pours: tuple[Pour, ...]
@@ -111,6 +112,7 @@ class PourPlan:
     water_total_g: float
     wet_total_g: float
     dry_total_g: float
+    full_g: float
     heaviest_lift_g: float
     heaviest_lift: str
     consistency: float
@@ -189,8 +191,8 @@ def hold_kg(force_n: float) -> float:
     return ceil(max(10 * force_n / hydrostatics.GRAVITY_M_S2, 0.0)) / 10
 
 
-def _weights(pours: tuple[Pour, ...], stand: Stand) -> tuple[float, float, float, str]:
-    """Weights of the whole mold, wet and dry, and the heaviest lift.
+def _weights(pours: tuple[Pour, ...], stand: Stand) -> tuple[float, float, float, float, str]:
+    """Weights of the whole mold, wet, dry and full of slip, and the heaviest lift.
 
     The mold is turned over twice: set and wet with the master in it, and later workably damp and full of
     slip. The master's own weight is left out: a print is light.
@@ -198,8 +200,8 @@ def _weights(pours: tuple[Pour, ...], stand: Stand) -> tuple[float, float, float
     wet, dry = sum(pour.wet_g for pour in pours), sum(pour.dry_g for pour in pours)
     full = dry * (1 + READY_WATER.value / 100) + stand.mesh.volume / 1000 * SLIP_DENSITY.value
     if full > wet:
-        return wet, dry, full, "the mold full of slip, being turned over"
-    return wet, dry, wet, "the whole mold just set, being turned over"
+        return wet, dry, full, full, "the mold full of slip, being turned over"
+    return wet, dry, full, wet, "the whole mold just set, being turned over"
 
 
 def _lift(form: Mesh, piece: Piece, pieces: Pieces, pose: Pose, density: float) -> tuple[float, float]:

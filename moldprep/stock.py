@@ -125,7 +125,7 @@ def molds_for(
     in_time = floor(round(days * casts_a_day, 9)) - int(DISCARDED.high)
     if in_time < 1:
         raise JobError(
-            f"In {days} days at {casts_a_day:g} casts a day a mold gives no cast to keep: its first "
+            f"In {days} {'day' if days == 1 else 'days'} at {casts_a_day:g} a day a mold gives no cast to keep: its first "
             f"{DISCARDED.high:g} are discarded.",
             code="order-days",
             remedy="Give more days, or more casts a day.",

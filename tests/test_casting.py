@@ -38,6 +38,7 @@ from moldprep.geometry.solids import Solid, difference, from_traced, to_manifold
 from moldprep.inside import Inside, cast_inside
 from moldprep.job import CastJob, PlasterJob, ShrinkageJob, StandJob, TargetJob, Trial, job_from_toml
 from moldprep.master import Master
+from moldprep.mixing import timing_of
 from moldprep.pieces import Piece, Pieces
 from moldprep.pour import PourPlan
 from moldprep.sizing import size_master
@@ -69,7 +70,7 @@ class Made:
 
     def planned(self, job: CastJob = CAST) -> CastPlan:
         dry = self.pieces.pieces[0].volume_mm3 / 1000 * dry_density_kg_m3(0.70) / 1000
-        pours = PourPlan((), 0, 0, 0, dry, 0, "", 70)
+        pours = PourPlan((), 0, 0, 0, dry, 0, 0, "", 70, timing_of(PlasterJob()))
         return plan_cast(self.inside, self.stand, self.pieces, pours, job, PlasterJob())
 
 
@@ -272,6 +273,18 @@ def test_a_narrow_neck_must_be_topped_up() -> None:
     assert plan.drop.top_ups * 20.2 >= plan.drop.needed_mm > (plan.drop.top_ups - 1) * 20.0
 
 
+def test_a_neck_that_all_but_closes_is_said_without_depths_beyond_all_measure() -> None:
+    """9 mm of radius leave 1 mm beside a wall of 8: the drop in it would be metres."""
+    form = turned([(0, 0), (9, 0), (9, 250), (0, 250)], sections=SECTIONS)
+    block = turned([(0, -40), (60, -40), (60, 270), (0, 270)], sections=SECTIONS)
+    thick = CastJob(wall_mm=8)
+    plan = in_block(form, block, stand=StandJob(spare_depth_mm=20), cast=thick).planned(thick)
+    (found,) = (one for one in plan.findings if one.code == "spare-shallow")
+    assert plan.drop.last_mm is not None and plan.drop.last_mm > 1000
+    assert found.level == "warn" and f"takes {plan.drop.water_ml:.0f} mL" in found.says
+    assert f"{plan.drop.top_ups} times" not in found.remedy
+
+
 def test_a_wide_cup_needs_no_topping_up() -> None:
     form = turned([(0, 0), (40, 0), (40, 120), (0, 120)], sections=SECTIONS)
     stand, inside = stood(form, CAST, StandJob())
@@ -427,15 +440,15 @@ def test_a_form_as_small_as_a_thimble_is_reckoned_too() -> None:
 
 
 def test_recovery_is_drying_theory_through_the_block_s_outside() -> None:
-    """Ws (X0 - Xc)/(A N) + Ws Xc/(A N) ln(Xc/Xf) from 15 to 7.5 %, Xc 10 %, N 0.05-0.15 and 0.15-0.35 kg/m2h."""
+    """Ws (X0 - Xc)/(A N) + Ws Xc/(A N) ln(Xc/Xf) from 15 to 7.5 %, Xc 10 %, N 0.05-0.20 and 0.20-0.60 kg/m2h."""
     made = thin_on_one_side()
     plan, size = made.planned(), made.inside.growth
     x, y, z = 123, 156, 138
     area = 2 * (x * y + y * z + z * x) * size**2 / 1e6
     dry = made.pieces.pieces[0].volume_mm3 / 1e6 * dry_density_kg_m3(0.70) / 1000
     both = dry / area * (0.05 + 0.10 * log(0.10 / 0.075))
-    assert plan.air_hours == pytest.approx((both / 0.15, both / 0.05), rel=1e-6)
-    assert plan.shelf_hours == pytest.approx((both / 0.35, both / 0.15), rel=1e-6)
+    assert plan.air_hours == pytest.approx((both / 0.20, both / 0.05), rel=1e-6)
+    assert plan.shelf_hours == pytest.approx((both / 0.60, both / 0.20), rel=1e-6)
 
 
 def test_a_wall_twice_as_thick_dries_four_times_as_long() -> None:
@@ -484,6 +497,8 @@ def test_the_command_says_what_the_library_does() -> None:
     assert found["slip"]["dry_g"] == pytest.approx(1166.7, abs=0.05)
     told = CliRunner().invoke(main, words).stdout
     assert "5 mm take about 25 min" in told and "1167 g of dry clay and 533 g of water" in told
+    long = CliRunner().invoke(main, ["cast", "--wall", "41.51834", "--trial", "25/5"]).stdout
+    assert long.startswith("41.5 mm take about 1724 min")  # 25 (41.518 / 5)^2
 
 
 @pytest.mark.parametrize(

@@ -46,7 +46,15 @@ def test_a_steady_flat_at_the_angle_asked(stem: str, tilt: float) -> None:
 
 
 def test_one_that_topples_or_is_not_there_says_so() -> None:
-    (topples,) = bevelled("noodle-bowl", 45.0).pieces.findings
+    made = bevelled("noodle-bowl", 45.0)
+    (topples,) = made.pieces.findings
     assert topples.code == "drip-bevel" and "topples" in topples.says and topples.remedy
+    whole, normal, offset = flat_of(made, 45.0)
+    across = trimesh.geometry.plane_transform([0, 0, 0], normal)[:3, :3]
+    flat = shapely.MultiPoint(
+        whole.vertices[np.abs(whole.vertices @ normal - offset) < 1e-6] @ across.T[:, :2]
+    )
+    away = flat.convex_hull.distance(shapely.Point((across @ whole.center_mass)[:2]))
+    assert f"{away:.0f} mm beside the flat" in topples.says
     (outside,) = bevelled("tumbler", 10.0).pieces.findings
     assert "outside the block" in outside.says

@@ -92,6 +92,8 @@ def test_two_readings_are_too_few_for_a_time() -> None:
     state = dry_state([Reading(0, 8500), Reading(10, 8000)], set_g=SET_G, dry_g=DRY_G)
     assert state.hours_left is None
     assert [finding.code for finding in state.findings] == ["dry-few"]
+    alone = dry_state([Reading(0, 8500)], set_g=SET_G, dry_g=DRY_G)
+    assert alone.findings[0].says == "1 reading is too little to tell a time."
 
 
 def test_a_mold_that_was_cast_into_is_reckoned_from_there() -> None:

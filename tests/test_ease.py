@@ -206,6 +206,7 @@ def test_where_no_taper_is_enough_a_finding_says_so_and_none_is_offered_when_non
     (finding,) = found.findings
     assert (finding.level, finding.code) == ("note", "no-taper")
     assert "1.9°" in finding.says and "most_taper_deg" in finding.remedy
+    assert "draft" in finding.says and "lets" not in finding.says  # the drum drags, but is not locked
     assert eased(one_piece(drum()), EaseJob(most_taper_deg=0)) == Ease((), ())
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import shapely
 from scipy.spatial import ConvexHull
 
-from ..findings import Finding, Level
+from ..findings import Finding
 from ..formulas.drying import constant_rate_hours, falling_rate_hours
 from ..formulas.filtration import wall_in_hollow_mm, wall_on_boss_mm
 from ..geometry.outlines import section
@@ -188,6 +188,12 @@ def _spare_finding(drop: LevelDrop, stand: Stand, inside: Inside) -> tuple[Findi
     if inside.mode == "solid" or not drop.top_ups or drop.last_mm is None:
         return ()
     there = f"the spare is {stand.spare_mm:.0f} mm deep" if stand.spare_mm > 0 else "there is no spare"
+    if drop.top_ups > MOST_TOP_UPS:  # in a neck that all but closes, depths and counts go beyond all measure
+        says = f"The wall takes {drop.water_ml:.0f} mL as it grows, and {there}: the slip sinks below the rim, and it would come out thin."
+        remedy = (
+            "Top up all the while, or upend a bottle of slip in the spare; a wider opening needs less of it."
+        )
+        return (Finding("warn", "spare-shallow", says, remedy=remedy),)
     says = f"The slip sinks by {drop.last_mm:.0f} mm while the wall grows, and {there}: the rim would come out thin."
     first = 100 / drop.top_ups**2
     remedy = (
@@ -196,5 +202,4 @@ def _spare_finding(drop: LevelDrop, stand: Stand, inside: Inside) -> tuple[Findi
         if drop.top_ups > 1
         else f"Top up as it sinks, or make the spare {drop.needed_mm:.0f} mm deep."
     )
-    level: Level = "note" if drop.top_ups <= MOST_TOP_UPS else "warn"
-    return (Finding(level, "spare-shallow", says, remedy=remedy),)
+    return (Finding("note", "spare-shallow", says, remedy=remedy),)

@@ -108,10 +108,11 @@ def _taper(
     if found is None and before.spots and not within_reach(ground, before, job.most_taper_deg):
         return None, None  # nobody would think of a taper there
     if found is None:
+        cures = "lets the form go" if before.spots else "gives the form the draft that was asked for"
         return None, Finding(
             "note",
             "no-taper",
-            f"No taper of up to {job.most_taper_deg:g}° lets the form go.",
+            f"No taper of up to {job.most_taper_deg:g}° {cures}.",
             remedy="Fill or re-model what holds, or allow more: ease.most_taper_deg.",
         )
     angle, narrowings, after = found

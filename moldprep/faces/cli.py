@@ -322,7 +322,7 @@ def cast_command(
     middle, low, high = minutes
     chance = "nine chances in ten" if rate.trials else "by what has been observed"
     click.echo(
-        f"{job.wall_mm:g} mm take about {middle:.3g} min on a flat ({chance}: {low:.3g} to {high:.3g})."
+        f"{job.wall_mm:.3g} mm take about {_minutes(middle)} min on a flat ({chance}: {_minutes(low)} to {_minutes(high)})."
     )
     if slip is not None:
         click.echo(
@@ -345,3 +345,8 @@ def _print(text: RenderableType) -> None:
 def _print_json(value: Any) -> None:
     text = json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False)
     click.echo(text.encode())
+
+
+def _minutes(minutes: float) -> str:
+    """Three figures, and never a power of ten."""
+    return f"{minutes:.3g}" if minutes < 1000 else f"{minutes:.0f}"

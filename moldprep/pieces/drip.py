@@ -54,7 +54,11 @@ def drip_findings(
     over = shapely.Point(rotation[:2] @ centre)
     if flat.buffer(-STEADY_MM).contains(over):
         return ()
-    short = shapely.distance(flat.buffer(-STEADY_MM), over)
-    says = f"On its drip bevel the emptied mold topples: its centre of mass stands {short:.0f} mm beside the flat."
+    where = (
+        f"only {flat.boundary.distance(over):.0f} mm within"
+        if flat.contains(over)
+        else f"{flat.distance(over):.0f} mm beside"
+    )
+    says = f"On its drip bevel the emptied mold topples: its centre of mass stands {where} the flat."
     remedy = "Lean it against a wall as well, or choose another tilt (drip_bevel_deg)."
     return (Finding("warn", "drip-bevel", says, where=(point_of(centre),), remedy=remedy),)

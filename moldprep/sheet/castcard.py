@@ -12,7 +12,7 @@ from ..inside import Inside
 from ..planning import Plan
 from ..target import Measure, Size, fluid_ounces
 from .pictures import CLASS_COLOURS, svg_of
-from .words import grams
+from .words import brim_words, grams
 
 SAME_MM = 0.5
 """A drained inside this near to the modelled one counts as the same."""
@@ -77,7 +77,7 @@ def _holds(inside: Inside) -> list[str]:
         return ["Holds", "nothing"]
     if inside.fired_capacity_ml is None:
         return ["Holds, just cast", _ml(inside.capacity_ml)]
-    return ["Holds, to the brim", _ml(inside.fired_capacity_ml)]
+    return [f"Holds, {brim_words(inside)}", _ml(inside.fired_capacity_ml)]
 
 
 def _ounces(inside: Inside) -> str:

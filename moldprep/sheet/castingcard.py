@@ -8,10 +8,12 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from ..drain import Drain, Section
+from ..casting.plan import MOST_TOP_UPS
+from ..drain import Drain, Hold, Section
 from ..errors import at
 from ..geometry.columns.shading import picture
 from ..materials import Range
+from ..pieces.drip import STEADY_MM
 from ..planning import Plan
 from .drawings import INK
 from .pictures import CLASS_COLOURS, svg, svg_of, three_quarters
@@ -20,6 +22,7 @@ from .words import grams
 FEW_CASTS, HARDLY_ONE = 2.0, 1.0
 """Plaster that takes fewer casts than these is dotted, and striped, on the map."""
 PUDDLE = "#b5793f"
+_RESTS = {"slats": "slats", "bevel": "its bevel"}
 _LINES = 400
 
 
@@ -76,12 +79,7 @@ def drain_card(plan: Plan, pictures: dict[str, bytes]) -> dict[str, Any] | None:
             ["Prop one edge up by", f"{drain.holds[0].prop_mm:.0f} mm"],
             ["Stays inside", f"{drain.best.left_ml:.1f} mL"],
         ],
-        "holds": [
-            f"On {hold.way}: its weight stands {hold.margin_mm:.0f} mm within what it rests on."
-            if hold.margin_mm > 0
-            else f"On {hold.way} it topples: its weight stands {-hold.margin_mm:.0f} mm outside. Hold it."
-            for hold in drain.holds
-        ],
+        "holds": [_stands(hold) for hold in drain.holds],
         "tilts": [[f"{tilt.tilt_deg:.0f}°", f"{tilt.left_ml:.1f} mL"] for tilt in drain.tilts],
         "pockets": [
             f"Air stays at {at(pocket.where)} when it is filled: {pocket.ml:.1f} mL. Rock the mold."
@@ -89,6 +87,16 @@ def drain_card(plan: Plan, pictures: dict[str, bytes]) -> dict[str, Any] | None:
         ],
         "views": views,
     }
+
+
+def _stands(hold: Hold) -> str:
+    rest = _RESTS[hold.way]
+    if hold.margin_mm >= STEADY_MM:
+        return f"On {rest}: its weight stands {hold.margin_mm:.0f} mm within what it rests on."
+    where = (
+        f"only {hold.margin_mm:.0f} mm within" if hold.margin_mm >= 0 else f"{-hold.margin_mm:.0f} mm outside"
+    )
+    return f"On {rest} it topples: its weight stands {where}. Hold it."
 
 
 def _grown(plan: Plan) -> str:
@@ -100,31 +108,44 @@ def _rate(plan: Plan) -> str:
     if not rate.trials:
         return "No trial is given: the time is what has been seen anywhere. Cast a small cup, measure its wall, and give minutes and wall as a trial."
     count = "one trial" if rate.trials == 1 else f"{rate.trials} trials"
-    return f"By {count}: {rate.rate:.2f} mm² a minute ({rate.low:.2f} to {rate.high:.2f}); most likely {plan.casting.minutes[0]:.0f} min."
+    return f"By {count}: {rate.rate:.2f} mm² a minute ({rate.low:.2f} to {rate.high:.2f}); most likely {_time(plan.casting.minutes[0])}."
 
 
 def _steps(plan: Plan) -> list[str]:
     made = plan.casting
     drop = made.drop
+    solid = made.drain is None
+    often = drop.top_ups > MOST_TOP_UPS
     top = (
-        f"Top up {drop.top_ups} times with {drop.water_ml / drop.top_ups:.0f} mL as the level sinks."
+        f"Top up {'all the while ' if often else ''}as the level sinks, {_ml(drop.water_ml)} in all."
+        if solid or often
+        else f"Top up {drop.top_ups} times with {drop.water_ml / drop.top_ups:.0f} mL as the level sinks."
         if drop.top_ups
         else f"The level sinks by {drop.first_mm:.0f} mm or a little more: the spare holds it."
     )
     found = [
         "Band the mold, stand it level. Sieve the slip and pour it in one stream down the middle, to the top of the spare.",
         top,
-        f"After {_minutes(made.minutes[1], made.minutes[2])} look at the wall in the spare: {made.wall_mm:g} mm of clay.",
+        f"After {_minutes(made.minutes[1], made.minutes[2])} "
+        + (
+            "it is clay throughout: nothing gives under a needle in the spare."
+            if solid
+            else f"look at the wall in the spare: {made.wall_mm:g} mm of clay."
+        ),
     ]
     if made.drain is not None:
+        pours = plan.pours
+        heaviest = ", the heaviest lift" if pours.heaviest_lift_g == pours.full_g else ""
         found.append(
-            f"Pour the slip out slowly, in twos: full of slip the mold weighs {grams(plan.dry.ready_high_g + made.slip.weight_g)}, "
-            f"the heaviest lift. Hold it down {_span(made.drain)} to drain."
+            f"Pour the slip out slowly, in twos: full of slip the mold weighs about {grams(pours.full_g)}{heaviest}. "
+            f"Hold it down {_span(made.drain)} to drain."
         )
     found.append(
         f"Sheen gone {_span(made.sheen)} after that; trim the spare at the rim {_span(made.trim)} after it."
     )
-    found.append(f"Take it out {_span(made.demold)} after draining, in the order on page 2.")
+    found.append(
+        f"Take it out {_span(made.demold)} after {'that' if solid else 'draining'}, in the order on page 2."
+    )
     found.append(
         f"Throw the first {made.discarded.low:g} or {made.discarded.high:g} casts of a new mold away."
     )
@@ -148,9 +169,7 @@ def _drains(drain: Drain) -> str:
         )
     if drain.least.tilt_deg == 0:
         return "It drains straight down."
-    return (
-        f"Straight down {drain.straight.left_ml:.0f} mL stay; from {drain.least.tilt_deg:.0f}° they run out."
-    )
+    return f"Straight down {drain.straight.left_ml:.1f} mL stay; from {drain.least.tilt_deg:.0f}° all but {drain.least.left_ml:.1f} mL run out."
 
 
 def _section(section: Section, *, width: float = 210.0, height: float = 210.0) -> str:
@@ -194,6 +213,10 @@ def _minutes(low: float, high: float) -> str:
     if high < 100:
         return f"{low:.0f}–{high:.0f} min"
     return f"{low / 60:.1f}–{high / 60:.1f} h"
+
+
+def _time(minutes: float) -> str:
+    return f"{minutes:.0f} min" if minutes < 100 else f"{minutes / 60:.1f} h"
 
 
 def _hours(hours: tuple[float, float]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ..cottle import Block
 from ..errors import Point
+from ..inside import Inside
 from ..parting import Seam
 from ..planning import Plan
 
@@ -20,12 +21,19 @@ def fired_words(plan: Plan) -> str:
 
 
 def holds_words(plan: Plan) -> str:
-    """What the fired piece holds and weighs, where that is known."""
+    """What the fired piece holds and weighs, where that is known; to follow the word Holds."""
     inside = plan.inside
     weighs = f"weighs {grams(inside.weights.fired_g)}"
-    if inside.fired_capacity_ml is None or inside.mode == "solid" or not inside.vessel:
-        return f"{weighs}, fired"
-    return f"{inside.fired_capacity_ml:.0f} mL to the brim, {weighs}, fired"
+    if inside.mode == "solid" or not inside.vessel:
+        return f"nothing, {weighs}, fired"
+    if inside.fired_capacity_ml is None:
+        return f"{inside.capacity_ml:.0f} mL just cast, {weighs}, fired"
+    return f"{inside.fired_capacity_ml:.0f} mL {brim_words(inside)}, {weighs}, fired"
+
+
+def brim_words(inside: Inside) -> str:
+    """Up to where the piece holds what is said."""
+    return "to the brim" if inside.spill_mm >= inside.rim_mm - 1e-6 else "until it spills"
 
 
 def grams(value: float) -> str:

@@ -21,6 +21,7 @@ from moldprep.sheet.castingcard import casting_card, drain_card
 from moldprep.sheet.easecard import ease_card
 from moldprep.sheet.printcard import print_card
 from moldprep.sheet.record import record
+from moldprep.sheet.words import holds_words
 from moldprep.sizing import size_master
 from tests.samples import FOLDER, planned
 
@@ -152,8 +153,41 @@ def test_the_casting_card_adds_up_and_maps_what_the_plaster_takes() -> None:
     slip = made.casting.slip
     assert card["big"][0][1] == f"{slip.volume_ml:.0f} mL"
     assert slip.dry_g + slip.water_g == pytest.approx(slip.weight_g)
-    assert any(f"{made.dry.ready_high_g + slip.weight_g:.0f} g" in step for step in card["steps"])
     assert pictures["takes.svg"].startswith(b"<svg")
+
+
+def test_the_mold_full_of_slip_weighs_the_same_on_every_page(cup: Plan) -> None:
+    """Plaster with 10 % of water and the hollow full of slip at 1.775 g/mL; the heaviest lift where it is."""
+    heavier = []
+    for made in (cup, planned("tumbler")):
+        (step,) = (step for step in casting_card(made, {})["steps"] if step.startswith("Pour the slip out"))
+        full = 1.10 * made.pours.dry_total_g + 1.775 * made.stand.mesh.volume / 1000
+        heavier.append(full > made.pours.wet_total_g)
+        assert f"weighs about {full:.0f} g" in step
+        assert ("the heaviest lift" in step) == heavier[-1]
+        assert made.pours.heaviest_lift_g == pytest.approx(max(full, made.pours.wet_total_g))
+    assert heavier == [True, False]
+
+
+def test_a_solid_cast_holds_nothing_and_is_topped_up_not_drained() -> None:
+    job = job_from_dict(
+        {"shrinkage": {"total_percent": 12}, "cast": {"mode": "solid"}, "parting": {"azimuths": 4}}
+    )
+    made = plan(read_master(FOLDER / "tumbler.stl", job.form), job)
+    told = " ".join(casting_card(made, {})["steps"])
+    assert f"Top up as the level sinks, {made.casting.drop.water_ml:.0f} mL in all." in told
+    assert "it is clay throughout" in told
+    assert "drain" not in told and "mm of clay" not in told
+    assert holds_words(made).startswith("nothing, weighs")
+
+
+def test_a_piece_that_spills_below_its_rim_holds_until_it_spills() -> None:
+    job = job_from_dict(
+        {"shrinkage": {"total_percent": 12}, "cast": {"spill_mm": 60.0}, "parting": {"azimuths": 4}}
+    )
+    made = plan(read_master(FOLDER / "tumbler.stl", job.form), job)
+    assert cast_card(made, {})["big"][0][0] == "Holds, until it spills"
+    assert "mL until it spills, weighs" in holds_words(made)
 
 
 def test_the_draining_card_shows_the_puddle_and_says_what_stays() -> None:
@@ -167,6 +201,25 @@ def test_the_draining_card_shows_the_puddle_and_says_what_stays() -> None:
     card = drain_card(made, pictures)
     assert card is not None and made.drain is not None
     assert card["big"][2][1] == f"{made.drain.best.left_ml:.1f} mL"
+    little = replace(made.drain.best, tilt_deg=2.0, left_ml=0.4)
+    dregs = replace(made.drain, straight=replace(made.drain.straight, left_ml=0.6), least=little)
+    told = drain_card(replace(made, drain=dregs), {})
+    assert told is not None
+    assert told["says"] == "Straight down 0.6 mL stay; from 2° all but 0.4 mL run out."
+
+
+def test_the_draining_card_calls_topples_what_the_findings_do() -> None:
+    """Nearer to the edge than 5 mm is not steady, on the card as in the findings."""
+    made = planned("tumbler")
+    assert made.drain is not None
+    told = []
+    for margin in (5.4, 4.0, -3.0):
+        held = replace(made.drain.holds[0], margin_mm=margin)
+        card = drain_card(replace(made, drain=replace(made.drain, holds=(held,))), {})
+        assert card is not None
+        told += card["holds"]
+    assert ["topples" in words for words in told] == [False, True, True]
+    assert "only 4 mm within" in told[1] and "3 mm outside" in told[2]
 
 
 def test_an_estimate_appears_only_with_rates_and_its_lines_make_its_total() -> None:
