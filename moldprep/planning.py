@@ -244,17 +244,20 @@ def check(master: Master, job: Job, *, watch: Watch = SILENT) -> tuple[Sizing, S
     return sizing, stand, study_pulls(stand, job.pull, watch=watch)
 
 
-def size(master: Master, job: Job, *, watch: Watch = SILENT) -> tuple[Sizing, tuple[Size, ...]]:
-    """The sized master, and what the fired piece and its further sizes become.
+def size(
+    master: Master, job: Job, *, watch: Watch = SILENT
+) -> tuple[Sizing, tuple[Size, ...], tuple[Finding, ...]]:
+    """The sized master, what the fired piece and its further sizes become, and what was noticed.
 
     The second is found only where the job asks for it (a capacity, a weight, further sizes): then the form
     must stand.
     """
     target = job.target
     if target.capacity is None and target.weight_g is None and not target.sizes:
-        return size_master(master, job.shrinkage, target, watch=watch), ()
+        sizing = size_master(master, job.shrinkage, target, watch=watch)
+        return sizing, (), sizing.findings
     sizing, _, inside, _ = _sized(master, job, Memo(4), watch)
-    return sizing, outcome(inside, sizing, target, job.cast)
+    return sizing, outcome(inside, sizing, target, job.cast), (*sizing.findings, *inside.findings)
 
 
 def _sized(master: Master, job: Job, kept: Memo, watch: Watch) -> tuple[Sizing, Stand, Inside, float]:

@@ -103,7 +103,8 @@ def plan_cast(
     drop = level_drop(stand, inside)
     outside = outside_of(pieces)
     takes = absorption(inside, stand, pieces, plaster, outside=outside, watch=watch)
-    slower = (grows / CAST_WALL.value) ** 2
+    # a cast left solid has given its water while it grew
+    slower = (grows / CAST_WALL.value) ** 2 if inside.mode == "drain" else 1.0
     return CastPlan(
         mode=inside.mode,
         wall_mm=grows,

@@ -47,6 +47,9 @@ from .options import Command, job_of, options
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
+    from ..sizing import Sizing
+    from ..target import Size
+
 
 _FORM = click.argument("form", type=click.Path(path_type=Path))
 _MAYBE_FORM = click.argument("form", type=click.Path(path_type=Path), required=False)
@@ -166,6 +169,7 @@ def size_command(
     from dataclasses import asdict
 
     from ..files.read import read_master
+    from ..findings import any_stop
     from ..planning import size
     from ..sizing import shrinkage_of
 
@@ -173,14 +177,17 @@ def size_command(
     found = shrinkage_of(job.shrinkage)
     if form is None and any(finding.code == "no-shrinkage" for finding in found.findings):
         raise click.UsageError("Nothing says how much the clay shrinks: give --shrinkage or --bar.", context)
-    sizing, sizes = (None, ()) if form is None else size(read_master(form, job.form), job)
-    findings = found.findings if sizing is None else sizing.findings
+    sizing: Sizing | None = None
+    sizes: tuple[Size, ...] = ()
+    findings = found.findings
+    if form is not None:
+        sizing, sizes, findings = size(read_master(form, job.form), job)
     if as_json:
         _print_json({**size_record(found, sizing, fired, findings), "sizes": [asdict(one) for one in sizes]})
     else:
         lines = [*size_lines(found, sizing, fired), *outcome_lines(sizes), *finding_lines(findings)]
         click.echo("\n".join(lines))
-    return OK
+    return STOP if any_stop(findings) else OK
 
 
 @main.command("pour", cls=Command, short_help="How much plaster and water for a volume, a box or a ring?")
@@ -204,6 +211,7 @@ def pour_command(
     For a volume, or for a box or ring that is filled to a height, less the form that stands in it; or for a
     plan's mold, all of it or one piece.
     """
+    from ..files.records import job_of as planned_job
     from ..files.records import solid_ml_of
     from ..findings import any_stop
     from ..mixing import gloss_findings, mix_findings
@@ -219,7 +227,7 @@ def pour_command(
         raise click.UsageError(
             f"A form of {form_ml:g} mL does not fit into {volume:g} mL: look at both figures.", context
         )
-    job = job_of(context)
+    job = job_of(context, planned_job(plan_file) if plan_file else None)
     made = mix(volume - (form_ml or 0.0), job.plaster)
     findings = (
         *mix_findings(job.plaster),
@@ -306,8 +314,9 @@ def cast_command(
 
     from ..casting import cast_rate, mixed_slip
     from ..files.records import cast_of
+    from ..files.records import job_of as planned_job
 
-    job = job_of(context).cast
+    job = job_of(context, planned_job(plan_file) if plan_file else None).cast
     if plan_file is not None:
         planned_ml, planned_mm = cast_of(plan_file)
         volume_ml = volume_ml or planned_ml

@@ -171,10 +171,8 @@ def outcome_lines(sizes: tuple[Size, ...]) -> Iterable[str]:
         holds = ""
         if one.brim_ml is not None and one.fill_ml is not None:
             imperial, us = fluid_ounces(one.fill_ml.value)
-            holds = (
-                f", holds {one.brim_ml.value:.0f} mL to the brim, {one.fill_ml.value:.0f} mL to the line "
-                f"({imperial:.1f} imperial, {us:.1f} US fl oz)"
-            )
+            line = f", {one.fill_ml.value:.0f} mL to the line" if one.fill_ml != one.brim_ml else ""
+            holds = f", holds {one.brim_ml.value:.0f} mL to the brim{line} ({imperial:.1f} imperial, {us:.1f} US fl oz)"
         nests = (
             "" if one.gap_mm is None else f", {one.gap_mm:.1f} mm clear" if one.nests else ", does not nest"
         )

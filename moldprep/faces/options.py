@@ -109,8 +109,8 @@ def options(*groups: Group) -> Callable[[Decorated], Decorated]:
     return add
 
 
-def job_of(context: click.Context) -> Job:
-    """The job file's job, with every option that was given in its place.
+def job_of(context: click.Context, base: Job | None = None) -> Job:
+    """The job file's job (else `base`, else the usual one), with every option that was given in its place.
 
     Raises JobError as `read_job` and `job_from_dict`, UsageError for options that do nothing together.
     """
@@ -120,7 +120,7 @@ def job_of(context: click.Context) -> Job:
     from ..job import Job, job_from_dict
 
     path = context.params.get("job_file")
-    raw: dict[str, Any] = msgspec.to_builtins(read_job(path) if path else Job())
+    raw: dict[str, Any] = msgspec.to_builtins(read_job(path) if path else base or Job())
     given = {
         one.sets: context.params[str(one.name)]
         for one in context.command.params

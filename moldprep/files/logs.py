@@ -38,10 +38,12 @@ def read_log(path: Path) -> tuple[Reading, ...]:
             code="log-file",
             remedy="Look at its name and folder; save it as CSV in UTF-8.",
         ) from error
-    dialect = max(",;\t", key=text.count)
+    dialect = next((mark for mark in "\t;" if mark in text), ",")
     found: list[tuple[float, float]] = []
     for number, row in enumerate(csv.reader(text.splitlines(), delimiter=dialect), 1):
         cells = [cell.strip() for cell in row if cell.strip()]
+        if dialect != ",":
+            cells = [cell.replace(",", ".") for cell in cells]  # 24,5 hours
         if not cells or cells[0].startswith("#"):
             continue
         try:

@@ -8,8 +8,14 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from ..errors import FileError
+from ..job import Job, job_from_dict
 
 T = TypeVar("T")
+
+
+def job_of(record: Path) -> Job:
+    """The job that a plan was made with."""
+    return job_from_dict(_taken(record, lambda found: dict(found["job"])))
 
 
 def weights_of(record: Path, piece: str | None) -> tuple[float, float]:

@@ -43,7 +43,7 @@ def cast_card(plan: Plan, pictures: dict[str, bytes]) -> dict[str, Any]:
                 grams(weights.fired_g),
             ],
         ],
-        "slip": _slip(inside),
+        "slip": _slip(plan),
         "fill": _fill(inside),
         "closing": [
             [
@@ -89,8 +89,9 @@ def _ounces(inside: Inside) -> str:
     return f"Fired; {imperial:.1f} imperial or {us:.1f} US fluid ounces. In the mold, wet: {_ml(inside.capacity_ml)}."
 
 
-def _slip(inside: Inside) -> str:
-    back = inside.slip_ml - inside.slip_kept_ml
+def _slip(plan: Plan) -> str:
+    inside, water = plan.inside, plan.casting.drop.water_ml
+    back = inside.slip_ml + water - inside.slip_kept_ml
     if inside.mode == "solid":
         return f"Top up as it sinks: {_ml(inside.slip_kept_ml)} of slip go in for good."
     return f"{_ml(inside.slip_kept_ml)} of it stay in the mold, as clay (spare and all) and as water in the plaster; {_ml(max(back, 0))} come back."
@@ -149,12 +150,15 @@ def _deviation(plan: Plan, pictures: dict[str, bytes]) -> dict[str, str] | None:
     less, more = (
         abs(float(most)) for most in (inside.deviation.max(initial=0), inside.deviation.min(initial=0))
     )
+    says = f"A drained cast follows the outside, not the inside that was modelled. Plain: within {SAME_MM:g} mm of it."
+    if less > SAME_MM:
+        says += f" Dotted: less clay than modelled, by {less:.1f} mm at the most."
+    if more > SAME_MM:
+        says += f" Striped: more clay, by {more:.1f} mm at the most."
     return {
         "picture": "inside.svg",
         "alt": "The modelled inside seen from above, coloured by how the drained cast differs from it",
-        "says": "A drained cast follows the outside, not the inside that was modelled. Plain: within "
-        f"{SAME_MM:g} mm of it. Dotted: less clay than modelled, by {less:.1f} mm at the most. Striped: more clay, "
-        f"by {more:.1f} mm at the most.",
+        "says": says,
     }
 
 

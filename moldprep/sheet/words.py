@@ -28,7 +28,9 @@ def holds_words(plan: Plan) -> str:
         return f"nothing, {weighs}, fired"
     if inside.fired_capacity_ml is None:
         return f"{inside.capacity_ml:.0f} mL just cast, {weighs}, fired"
-    return f"{inside.fired_capacity_ml:.0f} mL {brim_words(inside)}, {weighs}, fired"
+    line = plan.outcomes[0].fill_ml if plan.outcomes and plan.job.target.fill_mm > 0 else None
+    to_line = "" if line is None else f", {line.value:.0f} mL to the line"
+    return f"{inside.fired_capacity_ml:.0f} mL {brim_words(inside)}{to_line}, {weighs}, fired"
 
 
 def brim_words(inside: Inside) -> str:

@@ -28,6 +28,7 @@ def written(place: Path, text: str) -> Path:
     [
         "0,8500\n12.5,7100\n",
         "hours;grams\n# first shelf\n3;8500\n\n15.5;7100\n",
+        "3;8500,0\n15,5;7100\n",
         "when,grams\n2031-05-04 06:00,8500\n2031-05-04 18:30,7100\n",
         "2031-05-04T06:00+00:00\t8500\n2031-05-04T20:30+02:00\t7100\n",
     ],
@@ -93,13 +94,18 @@ def test_the_command_refuses_a_mold_without_a_weight(tmp_path: Path) -> None:
 def test_pour_and_cast_take_a_plan_s_record(tmp_path: Path) -> None:
     record = tmp_path / "plan.json"
     pours = [{"piece": "A", "solid_ml": 1237}, {"piece": "B", "solid_ml": 1000}]
-    record.write_text(json.dumps({"pours": pours, "casting": {"slip": {"volume_ml": 592}, "wall_mm": 5}}))
-    plain = CliRunner().invoke(main, ["pour", "--volume-ml", "1237", "--json"])
+    job = {
+        "plaster": {"consistency": 80, "bucket_ml": 900},
+        "cast": {"trials": [{"minutes": 25, "wall_mm": 5}]},
+    }
+    casting = {"slip": {"volume_ml": 592}, "wall_mm": 5}
+    record.write_text(json.dumps({"job": job, "pours": pours, "casting": casting}))
+    words = ["pour", "--volume-ml", "1237", "--consistency", "80", "--bucket", "900", "--json"]
+    plain = CliRunner().invoke(main, words)
+    assert json.loads(plain.stdout)["batches"] == 2
     taken = CliRunner().invoke(main, ["pour", "--plan", str(record), "--piece", "a", "--json"])
     assert json.loads(taken.stdout) == json.loads(plain.stdout)
-    cast = json.loads(
-        CliRunner().invoke(main, ["cast", "--plan", str(record), "--trial", "25/5", "--json"]).stdout
-    )
+    cast = json.loads(CliRunner().invoke(main, ["cast", "--plan", str(record), "--json"]).stdout)
     assert cast["wall_mm"] == 5
     assert cast["minutes"][0] == pytest.approx(25)
     assert cast["slip"]["volume_ml"] == 592
