@@ -39,7 +39,14 @@ JOB = job_from_dict({"shrinkage": {"total_percent": 10}, "parting": {"azimuths":
 
 @pytest.fixture(scope="module")
 def master() -> Master:
-    return read_master(FOLDER / "cylinder.stl", JOB.form)
+    return read_master(FOLDER / "tumbler.stl", JOB.form)
+
+
+@pytest.fixture(scope="module")
+def remembered(master: Master) -> tuple[Memo, Plan]:
+    """A memo that drops nothing, and the first plan in it."""
+    memo = Memo(1000)
+    return memo, plan(master, JOB, memo=memo)
 
 
 def changed(**keys: dict[str, object]) -> Job:
@@ -79,10 +86,9 @@ def kept(before: Plan, after: Plan) -> set[str]:
     ids=lambda value: str(value) if isinstance(value, dict) else "",
 )
 def test_only_what_a_change_concerns_is_done_again(
-    keys: dict[str, dict[str, object]], again: set[str], master: Master
+    keys: dict[str, dict[str, object]], again: set[str], master: Master, remembered: tuple[Memo, Plan]
 ) -> None:
-    memo = Memo(32)
-    first = plan(master, JOB, memo=memo)
+    memo, first = remembered
     second = plan(master, changed(**keys), memo=memo)
     assert kept(first, second) == set(RESULTS) - again
     assert kept(first, plan(master, JOB, memo=memo)) == set(RESULTS)
