@@ -15,7 +15,7 @@ from scipy.stats import chi2
 
 from .errors import JobError
 from .findings import Finding
-from .formulas.drying import hours_to, water_after
+from .formulas.drying import hours_to, share_gone, water_after, water_left, weight_at
 from .geometry.mesh import Floats
 
 READY_WATER = 0.10
@@ -84,8 +84,8 @@ def dry_state(
             Finding("note", "dry-wetted", says, remedy="The time left is reckoned from there on.")
         )
     since = log[begins:]
-    water = since[-1].grams / dry_g - 1
-    left = 100 * max(since[-1].grams - dry_g, 0.0) / (set_g - dry_g)
+    water = water_left(since[-1].grams, dry_g)
+    left = 100 * max(1 - share_gone(since[-1].grams, set_g, dry_g), 0.0)
     ready = water <= ready_water
     hours = (0.0, 0.0, 0.0) if ready else None
     if not ready and len(since) >= LEAST_READINGS:
@@ -102,7 +102,7 @@ def dry_state(
     if water < 0:
         says = f"It is {-100 * water:.1f} % lighter than it should be bone dry: the dry weight is a little off, or it is chipped."
         findings.append(Finding("note", "dry-light", says, remedy="Weigh it again before you cast."))
-    return DryState(100 * water, left, dry_g * (1 + ready_water), ready, hours, tuple(findings))
+    return DryState(100 * water, left, weight_at(ready_water, dry_g), ready, hours, tuple(findings))
 
 
 def _few(readings: int) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import msgspec
 
@@ -32,6 +33,13 @@ from .stock import Stock, stock_list
 from .target import Size, fitted, outcome
 from .thin import Thin, find_thin
 from .working import SILENT, Memo, Watch
+
+
+class _Noticed(Protocol):
+    """A stage's result."""
+
+    @property
+    def findings(self) -> tuple[Finding, ...]: ...
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,9 +82,91 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
     cannot be met; a mold that would fail gets a `stop` Finding instead.
     """
     kept = memo or Memo(24)
-
     sizing, stand, inside, wall = _sized(master, job, kept, watch)
-    outcomes = outcome(inside, sizing, job.target, job.cast)
+    study, block, parting = _parted(stand, wall, job, kept, watch)
+    pieces, ease, release, thin = _cut(stand, study, block, parting, job, kept, watch)
+    poses = plan_poses(pieces, stand, block, job.boards)
+    needs = cottle_needs(poses, pieces, block)
+    boards, pours = _poured(master, sizing, stand, block, pieces, poses, job, kept, watch)
+    casting, drain = _drained(inside, stand, block, parting, pieces, pours, job, kept, watch)
+    watch.stage("plan the print")
+    printing = kept.get(
+        "printing",
+        (stand, parting, pieces),
+        (job.plaster, job.printer),
+        lambda: plan_print(stand, parting, pieces, job.plaster, job.printer, watch=watch),
+    )
+    dry = plan_dry(pieces, pours, job.plaster, job.studio)
+    before = (master, sizing, stand, inside, study, block, parting, pieces, ease, release, thin)
+    stages: tuple[_Noticed, ...] = (
+        *before,
+        boards,
+        pours,
+        dry,
+        casting,
+        *([drain] if drain else []),
+        printing,
+    )
+    return Plan(
+        name=master.name,
+        job=job,
+        master=master,
+        sizing=sizing,
+        stand=stand,
+        inside=inside,
+        outcomes=outcome(inside, sizing, job.target, job.cast),
+        study=study,
+        block=block,
+        parting=parting,
+        pieces=pieces,
+        ease=ease,
+        release=release,
+        thin=thin,
+        poses=poses,
+        boards=boards,
+        needs=needs,
+        loads=tuple(
+            cottle_load(need, 1000 * pour.wet_g / pour.solid_ml)
+            for need, pour in zip(needs, pours.pours, strict=True)
+        ),
+        pours=pours,
+        dry=dry,
+        casting=casting,
+        drain=drain,
+        stock=stock_list(pours, block, job.studio, reject_percent=job.estimate.reject_percent),
+        printing=printing,
+        costs=estimate(pours, printing, inside, job.estimate, job.studio),
+        findings=worst_first(tuple(finding for stage in stages for finding in stage.findings)),
+    )
+
+
+def check(master: Master, job: Job, *, watch: Watch = SILENT) -> tuple[Sizing, Stand, PullStudy]:
+    """The first half of a plan: how the form stands and which way plaster lets go of it."""
+    sizing, stand, _, _ = _sized(master, job, Memo(4), watch)
+    watch.stage("study the pulls")
+    return sizing, stand, study_pulls(stand, job.pull, watch=watch)
+
+
+def size(
+    master: Master, job: Job, *, watch: Watch = SILENT
+) -> tuple[Sizing, tuple[Size, ...], tuple[Finding, ...]]:
+    """The sized master, what the fired piece and its further sizes become, and what was noticed.
+
+    The second is found only where the job asks for it (a capacity, a weight, further sizes): then the form
+    must stand.
+    """
+    target = job.target
+    if target.capacity is None and target.weight_g is None and not target.sizes:
+        sizing = size_master(master, job.shrinkage, target, watch=watch)
+        return sizing, (), sizing.findings
+    sizing, _, inside, _ = _sized(master, job, Memo(4), watch)
+    return sizing, outcome(inside, sizing, target, job.cast), (*sizing.findings, *inside.findings)
+
+
+def _parted(
+    stand: Stand, wall: float, job: Job, kept: Memo, watch: Watch
+) -> tuple[PullStudy, Block, Parting]:
+    """Which way plaster lets go, the block, and its seams."""
     watch.stage("study the pulls")
     study = kept.get("pull", (stand,), job.pull, lambda: study_pulls(stand, job.pull, watch=watch))
     watch.stage("choose the cottle")
@@ -94,6 +184,14 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         (job.parting, tolerance),
         lambda: part_mold(stand, study, block, job.parting, tolerance_mm=tolerance, watch=watch),
     )
+    return study, block, parting
+
+
+def _cut(
+    stand: Stand, study: PullStudy, block: Block, parting: Parting, job: Job, kept: Memo, watch: Watch
+) -> tuple[Pieces, Ease, Release, Thin]:
+    """The pieces, an easier form where they drag, the proof that they open, and where they are thin."""
+    tolerance = job.pull.tolerance_mm
     watch.stage("cut the pieces")
     pieces = kept.get(
         "pieces",
@@ -122,8 +220,22 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         None,
         lambda: find_thin(stand, block, parting, pieces, watch=watch),
     )
+    return pieces, ease, release, thin
+
+
+def _poured(
+    master: Master,
+    sizing: Sizing,
+    stand: Stand,
+    block: Block,
+    pieces: Pieces,
+    poses: tuple[Pose, ...],
+    job: Job,
+    kept: Memo,
+    watch: Watch,
+) -> tuple[Boards, PourPlan]:
+    """What the pieces are poured on, and with."""
     watch.stage("make the boards")
-    poses = plan_poses(pieces, stand, block, job.boards)
     boards = kept.get(
         "boards",
         (sizing, stand, block, pieces),
@@ -141,7 +253,6 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
             watch=watch,
         ),
     )
-    needs = cottle_needs(poses, pieces, block)
     watch.stage("weigh the pours")
     pours = kept.get(
         "pour",
@@ -149,11 +260,21 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         (job.plaster, job.boards),
         lambda: plan_pours(poses, pieces, stand, job.plaster, watch=watch),
     )
-    loads = tuple(
-        cottle_load(need, 1000 * pour.wet_g / pour.solid_ml)
-        for need, pour in zip(needs, pours.pours, strict=True)
-    )
-    dry = plan_dry(pieces, pours, job.plaster, job.studio)
+    return boards, pours
+
+
+def _drained(
+    inside: Inside,
+    stand: Stand,
+    block: Block,
+    parting: Parting,
+    pieces: Pieces,
+    pours: PourPlan,
+    job: Job,
+    kept: Memo,
+    watch: Watch,
+) -> tuple[CastPlan, Drain | None]:
+    """How to cast in the mold, and how to hold it to drain."""
     watch.stage("plan the cast")
     casting = kept.get(
         "casting",
@@ -178,86 +299,7 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
             watch=watch,
         ),
     )
-    stock = stock_list(pours, block, job.studio, reject_percent=job.estimate.reject_percent)
-    watch.stage("plan the print")
-    printing = kept.get(
-        "printing",
-        (stand, parting, pieces),
-        (job.plaster, job.printer),
-        lambda: plan_print(stand, parting, pieces, job.plaster, job.printer, watch=watch),
-    )
-    costs = estimate(pours, printing, inside, job.estimate, job.studio)
-    stages = (
-        master,
-        sizing,
-        stand,
-        inside,
-        study,
-        block,
-        parting,
-        pieces,
-        ease,
-        release,
-        thin,
-        boards,
-        pours,
-        dry,
-        casting,
-        printing,
-    )
-    of_drain = drain.findings if drain is not None else ()
-    findings = worst_first((*(finding for stage in stages for finding in stage.findings), *of_drain))
-    return Plan(
-        name=master.name,
-        job=job,
-        master=master,
-        sizing=sizing,
-        stand=stand,
-        inside=inside,
-        outcomes=outcomes,
-        study=study,
-        block=block,
-        parting=parting,
-        pieces=pieces,
-        ease=ease,
-        release=release,
-        thin=thin,
-        poses=poses,
-        boards=boards,
-        needs=needs,
-        loads=loads,
-        pours=pours,
-        dry=dry,
-        casting=casting,
-        drain=drain,
-        stock=stock,
-        printing=printing,
-        costs=costs,
-        findings=findings,
-    )
-
-
-def check(master: Master, job: Job, *, watch: Watch = SILENT) -> tuple[Sizing, Stand, PullStudy]:
-    """The first half of a plan: how the form stands and which way plaster lets go of it."""
-    sizing, stand, _, _ = _sized(master, job, Memo(4), watch)
-    watch.stage("study the pulls")
-    return sizing, stand, study_pulls(stand, job.pull, watch=watch)
-
-
-def size(
-    master: Master, job: Job, *, watch: Watch = SILENT
-) -> tuple[Sizing, tuple[Size, ...], tuple[Finding, ...]]:
-    """The sized master, what the fired piece and its further sizes become, and what was noticed.
-
-    The second is found only where the job asks for it (a capacity, a weight, further sizes): then the form
-    must stand.
-    """
-    target = job.target
-    if target.capacity is None and target.weight_g is None and not target.sizes:
-        sizing = size_master(master, job.shrinkage, target, watch=watch)
-        return sizing, (), sizing.findings
-    sizing, _, inside, _ = _sized(master, job, Memo(4), watch)
-    return sizing, outcome(inside, sizing, target, job.cast), (*sizing.findings, *inside.findings)
+    return casting, drain
 
 
 def _sized(master: Master, job: Job, kept: Memo, watch: Watch) -> tuple[Sizing, Stand, Inside, float]:

@@ -57,6 +57,10 @@ def on_slats(tilt: Tilt, pieces: Pieces, stand: Stand, centre: Floats) -> Hold:
 
 
 def on_bevel(tilt: Tilt, pieces: Pieces, normal: Floats, offset: float, centre: Floats) -> Hold:
+    """How the mold stands on the flat cut into its outer edge, which lies at normal . p = offset, mm.
+
+    centre: (3,) centre of mass, casting pose.
+    """
     turn = rotation_for(normal)
     flat = _cut(pieces, offset - INSIDE_MM, turn).convex_hull
     x, y, _ = turn @ centre

@@ -57,6 +57,10 @@ def remarks_on(
     heat: Heat,
     job: PrinterJob,
 ) -> tuple[Finding, ...]:
+    """What the maker should know of a print plan: beds, low sections, joints without pins, bodies, heat.
+
+    bare: heights of joints in which no pins found room, mm. total_g: filament of all sections.
+    """
     found = []
     wide, deep, tall = job.bed_mm
     large = [section for section in sections if not section.fits_bed]

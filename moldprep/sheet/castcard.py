@@ -12,7 +12,7 @@ from ..inside import Inside
 from ..planning import Plan
 from ..target import Measure, Size, fluid_ounces
 from .pictures import CLASS_COLOURS, svg_of
-from .words import brim_words, grams
+from .words import brim_words, grams, millilitres
 
 SAME_MM = 0.5
 """A drained inside this near to the modelled one counts as the same."""
@@ -31,7 +31,7 @@ def cast_card(plan: Plan, pictures: dict[str, bytes]) -> dict[str, Any]:
         "says": _says(plan),
         "big": [
             _holds(inside),
-            ["Slip to fill the mold", _ml(inside.slip_ml)],
+            ["Slip to fill the mold", millilitres(inside.slip_ml)],
             ["Wall", f"{inside.wall_mm:g} mm" if inside.mode == "drain" else "solid"],
         ],
         "ounces": _ounces(inside),
@@ -50,7 +50,7 @@ def cast_card(plan: Plan, pictures: dict[str, bytes]) -> dict[str, Any]:
                 at(place.where),
                 f"{place.across_mm:.1f} mm",
                 f"{place.time:.2f} × the wall's time",
-                _ml(place.traps_ml) if place.traps_ml >= 0.5 else "–",
+                millilitres(place.traps_ml) if place.traps_ml >= 0.5 else "–",
             ]
             for place in inside.closing[:MOST_CLOSING]
         ],
@@ -76,8 +76,8 @@ def _holds(inside: Inside) -> list[str]:
     if inside.mode == "solid" or not inside.vessel:
         return ["Holds", "nothing"]
     if inside.fired_capacity_ml is None:
-        return ["Holds, just cast", _ml(inside.capacity_ml)]
-    return [f"Holds, {brim_words(inside)}", _ml(inside.fired_capacity_ml)]
+        return ["Holds, just cast", millilitres(inside.capacity_ml)]
+    return [f"Holds, {brim_words(inside)}", millilitres(inside.fired_capacity_ml)]
 
 
 def _ounces(inside: Inside) -> str:
@@ -86,15 +86,15 @@ def _ounces(inside: Inside) -> str:
     if inside.fired_capacity_ml is None:
         return "What the fired piece holds is not known without the clay's shrinkage."
     imperial, us = fluid_ounces(inside.fired_capacity_ml)
-    return f"Fired; {imperial:.1f} imperial or {us:.1f} US fluid ounces. In the mold, wet: {_ml(inside.capacity_ml)}."
+    return f"Fired; {imperial:.1f} imperial or {us:.1f} US fluid ounces. In the mold, wet: {millilitres(inside.capacity_ml)}."
 
 
 def _slip(plan: Plan) -> str:
     inside, water = plan.inside, plan.casting.drop.water_ml
     back = inside.slip_ml + water - inside.slip_kept_ml
     if inside.mode == "solid":
-        return f"Top up as it sinks: {_ml(inside.slip_kept_ml)} of slip go in for good."
-    return f"{_ml(inside.slip_kept_ml)} of it stay in the mold, as clay (spare and all) and as water in the plaster; {_ml(max(back, 0))} come back."
+        return f"Top up as it sinks: {millilitres(inside.slip_kept_ml)} of slip go in for good."
+    return f"{millilitres(inside.slip_kept_ml)} of it stay in the mold, as clay (spare and all) and as water in the plaster; {millilitres(max(back, 0))} come back."
 
 
 def _fill(inside: Inside) -> list[list[str]]:
@@ -106,7 +106,7 @@ def _fill(inside: Inside) -> list[list[str]]:
     return [
         [
             f"{below:g} mm below" if below else "brim",
-            _ml(float(np.interp(top - below, curve.fired_height_mm, curve.fired_ml))),
+            millilitres(float(np.interp(top - below, curve.fired_height_mm, curve.fired_ml))),
         ]
         for below in BELOW_MM
         if below < 0.6 * top
@@ -160,7 +160,3 @@ def _deviation(plan: Plan, pictures: dict[str, bytes]) -> dict[str, str] | None:
         "alt": "The modelled inside seen from above, coloured by how the drained cast differs from it",
         "says": says,
     }
-
-
-def _ml(volume_ml: float) -> str:
-    return f"{volume_ml:.0f} mL" if volume_ml < 10_000 else f"{volume_ml / 1000:.2f} L"

@@ -17,7 +17,7 @@ from ..pieces.drip import STEADY_MM
 from ..planning import Plan
 from .drawings import INK
 from .pictures import CLASS_COLOURS, svg, svg_of, three_quarters
-from .words import grams
+from .words import grams, millilitres
 
 FEW_CASTS, HARDLY_ONE = 2.0, 1.0
 """Plaster that takes fewer casts than these is dotted, and striped, on the map."""
@@ -34,7 +34,7 @@ def casting_card(plan: Plan, pictures: dict[str, bytes]) -> dict[str, Any]:
     few, many = takes.casts_between
     return {
         "big": [
-            ["Slip ready in the jug", _ml(made.slip.volume_ml)],
+            ["Slip ready in the jug", millilitres(made.slip.volume_ml)],
             [_grown(plan), _minutes(made.minutes[1], made.minutes[2])],
             ["Casts, then dry the mold", f"{few}" if few == many else f"{few}–{many}"],
         ],
@@ -43,8 +43,8 @@ def casting_card(plan: Plan, pictures: dict[str, bytes]) -> dict[str, Any]:
         f"{made.slip.pint_oz:.1f} oz, a US pint {made.slip.us_pint_g:.0f} g. A bucket of 10 L gives {made.bucket_casts} casts.",
         "rate": _rate(plan),
         "steps": _steps(plan),
-        "takes": f"A cast puts {_ml(takes.water_ml)} of water into the plaster; from the usual start all of it together takes "
-        f"{_ml(takes.holds_ml)}, half of its walls {takes.middle:.1f} casts, the worst place {takes.wall.casts:.1f}, at "
+        "takes": f"A cast puts {millilitres(takes.water_ml)} of water into the plaster; from the usual start all of it together takes "
+        f"{millilitres(takes.holds_ml)}, half of its walls {takes.middle:.1f} casts, the worst place {takes.wall.casts:.1f}, at "
         f"{at(takes.wall.where)} with {takes.wall.plaster_mm:.0f} mm behind it. Dry again in {_hours(made.air_hours)} in still "
         f"air, {_hours(made.shelf_hours)} on a warm shelf. Plain on the picture: {FEW_CASTS:g} casts or more; dotted: fewer; "
         f"striped: hardly {HARDLY_ONE:g}.",
@@ -117,7 +117,7 @@ def _steps(plan: Plan) -> list[str]:
     solid = made.drain is None
     often = drop.top_ups > MOST_TOP_UPS
     top = (
-        f"Top up {'all the while ' if often else ''}as the level sinks, {_ml(drop.water_ml)} in all."
+        f"Top up {'all the while ' if often else ''}as the level sinks, {millilitres(drop.water_ml)} in all."
         if solid or often
         else f"Top up {drop.top_ups} times with {drop.water_ml / drop.top_ups:.0f} mL as the level sinks."
         if drop.top_ups
@@ -222,7 +222,3 @@ def _time(minutes: float) -> str:
 def _hours(hours: tuple[float, float]) -> str:
     low, high = hours
     return f"{low:.0f}–{high:.0f} h" if high < 72 else f"{low / 24:.1f}–{high / 24:.1f} days"
-
-
-def _ml(volume_ml: float) -> str:
-    return f"{volume_ml:.0f} mL" if volume_ml < 10_000 else f"{volume_ml / 1000:.2f} L"

@@ -43,6 +43,11 @@ def grams(value: float) -> str:
     return f"{value:.0f} g" if value < 10_000 else f"{value / 1000:.2f} kg"
 
 
+def millilitres(volume_ml: float) -> str:
+    """Whole mL below 10 L, else litres."""
+    return f"{volume_ml:.0f} mL" if volume_ml < 10_000 else f"{volume_ml / 1000:.2f} L"
+
+
 def cottle_words(block: Block) -> str:
     """What to set up: kind, inner size, height of plaster, walls."""
     size = {

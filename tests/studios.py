@@ -1,0 +1,39 @@
+"""A studio's library with something of everything in it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from moldprep.drying import Reading
+from moldprep.files.studio import (
+    Contents,
+    Studio,
+)
+from moldprep.job import Bar, Job, Trial
+
+TOML = "# the blue clay\n[shrinkage]\ntotal_percent = 12.5\n"
+RECORD = b'{"format": "moldprep-plan/1", "job": {"plaster": {"consistency": 75}}}\n'
+
+
+def filled(path: Path) -> Contents:
+    """Enter something of everything, and tell what the library then holds."""
+    with Studio(path) as studio:
+        studio.save_job("jug", TOML, date="2031-05-04")
+        studio.save_job("bowl", Job())
+        studio.register_mold("J-1", form="jug", pieces=3, plan=RECORD, dry_g=6111.5, date="May")
+        studio.register_mold("B-1", form="bowl", pieces=2)
+        for kept in (True, True, False):
+            studio.add_cast("J-1", kept=kept, date="June")
+        studio.add_trial(Trial(10, 4.2), slip="white", mold="J-1", date="June")
+        studio.add_trial(Trial(25, 5), slip="red")
+        studio.add_bar("white", Bar(100, 88, 94), date="April")
+        studio.add_bar("white", Bar(100, 87), upright=True)
+        studio.add_reading("J-1", Reading(12, 7900.5))
+        studio.add_reading("J-1", Reading(0, 8500))
+        studio.retire("B-1", date="July")
+        return studio.contents()
+
+
+def held(path: Path) -> Contents:
+    with Studio(path) as studio:
+        return studio.contents()
