@@ -90,7 +90,7 @@ def list_field(answers: Answers, ask: Ask) -> ui.element:
             values = tuple(figure.read(part, answers.units) for part in split_list(entry.typed))
         except Wrong as wrong:
             kept = written(answers.at(ask.key))
-            entry.wrong(f"{wrong} for each; {f'{kept} stays' if kept else 'it stays empty'}.")
+            entry.wrong(f"{wrong}; {f'{kept} stays' if kept else 'it stays empty'}.")
             return
         entry.show(written(values))
         answers.put({ask.key: values or default})

@@ -41,7 +41,7 @@ _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
 
 
 class Wrong(ValueError):
-    """What was typed cannot stand in the job; its text is one sentence for the maker."""
+    """What was typed cannot stand in the job; its text is a sentence for the maker, without its full stop."""
 
 
 @dataclass(frozen=True)
@@ -77,9 +77,9 @@ class Figure:
                 continue
         if len(found) > 1:
             one, other = (plain(number, DIGITS) for number in meant)
-            raise Wrong(f"{typed} can be read in two ways: write {one} or {other}.")
+            raise Wrong(f"{typed} can be read in two ways: write {one} or {other}")
         if not found:
-            raise Wrong(f"Give a {'whole ' if self._whole else ''}number{self.span(units)}.")
+            raise Wrong(f"Give a {'whole ' if self._whole else ''}number{self.span(units)}")
         return found[0]
 
     def span(self, units: Units) -> str:
@@ -168,10 +168,15 @@ def readings(typed: str) -> tuple[float, ...]:
 def split_list(typed: str) -> list[str]:
     """The numbers of a list: spaces, semicolons, or commas with a space behind them stand between.
 
-    Where there are fractions a space does not part, for it stands inside of "6 1/2".
+    Where there are fractions a space does not part, for it stands inside of "6 1/2". Wrong for a comma that may
+    stand between two numbers or before thousandths.
 
     >>> split_list("160, 200; 250 12,5"), split_list("6 1/2, 8")
     (['160', '200', '250', '12,5'], ['6 1/2', '8'])
     """
     between = r";|,\s+|,$" if "/" in typed else r"[;\s]+|,\s+|,$"
-    return [part.strip() for part in re.split(between, typed.strip()) if part.strip()]
+    parts = [part.strip() for part in re.split(between, typed.strip()) if part.strip()]
+    for part in parts:
+        if re.search(r",\d{3}|,.*,", part):
+            raise Wrong(f"{part} can be read in two ways: write a space between the numbers, or a point")
+    return parts

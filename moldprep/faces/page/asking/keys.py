@@ -43,6 +43,7 @@ def replaced(job: Job, changes: dict[Key, Any]) -> Job:
     return msgspec.structs.replace(job, **made)
 
 
+@cache
 def type_at(key: Key) -> Any:
     """The type declared there, None left out of it; a further step goes into a struct, a tuple or a list's items.
 

@@ -65,7 +65,7 @@ class Row:
         self.missing.say("")
         figures = self.figures(answers)
         if figures is None:
-            raise Wrong("A number in the row is wrong.")
+            raise Wrong("A number in the row is wrong")
         try:
             made = together(figures, ask)
             if made is not None and ask.check is not None:
@@ -117,7 +117,8 @@ def rows_field(answers: Answers, ask: Ask) -> ui.element:
             element.props["role"] = "group"
             row = _row(ask, lambda place: commit(row, place), ids)
             with row.element:
-                button("×", lambda: remove(row, element), "mp-remove", says=f"Remove this {ask.row}")
+                away = button("×", lambda: remove(row, element), "mp-remove", says=f"Remove this {ask.row}")
+        away.mark(f"{'.'.join(ask.key)}.remove")
         rows.append(row)
         row.show(figures, answers)
         for k, one in enumerate(listed):
@@ -183,8 +184,8 @@ def together(figures: Figures, ask: Ask) -> Any:
         if figure is None and (_needed(kind, place) or place.partition(".")[0] in pairs)
     ]
     if lacking:
-        names = " and ".join(ask.columns[place] for place in lacking)
-        raise Missing(f"It counts when “{names}” is given too.")
+        names = " and ".join(f"“{ask.columns[place]}”" for place in lacking)
+        raise Missing(f"It counts as soon as you give {names} too.")
     if not issubclass(get_origin(kind) or kind, Part):
         return msgspec.convert(tuple(raw.values()), kind)
     return msgspec.convert(
