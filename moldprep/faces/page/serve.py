@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import signal
 import socket
 import threading
@@ -71,6 +72,7 @@ def serve(
             show_welcome_message=False,
         )
         app.on_startup(_ask_often)
+        logging.getLogger("nicegui").setLevel(logging.ERROR)  # it tells of every address that does not exist
         names = [url(name, free)[7:].rpartition(":")[0] for name in (listen, address)]
         guard = Guard(outer, port=free, names=names, arrival=address in EVERYWHERE)
         _Server(guard, lambda: _announce(listen, address, port, free, show)).run(sockets=[door])
@@ -106,11 +108,10 @@ class _Server(uvicorn.Server):
         if threading.current_thread() is not threading.main_thread():
             yield
             return
-        numbers = [getattr(signal, name) for name in ENDS if hasattr(signal, name)]
         before = {
             number: signal.signal(number, self.handle_exit)
-            for number in numbers
-            if signal.getsignal(number) is not signal.SIG_IGN  # as for a page that outlives its terminal
+            for number in (getattr(signal, name) for name in ENDS if hasattr(signal, name))
+            if number == signal.SIGINT or signal.getsignal(number) is not signal.SIG_IGN  # as nohup asks for
         }
         try:
             yield
