@@ -52,9 +52,14 @@ def is_loopback(address: str) -> bool:
     return ip_address(address.split("%")[0]).is_loopback
 
 
+def host_name(host: str) -> str:
+    """A host as addresses and Host headers have it: IPv6 in brackets."""
+    return f"[{host}]" if ":" in host else host
+
+
 def url(host: str, port: int) -> str:
     """The page's address at a host, as a browser takes it."""
-    return f"http://{f'[{host}]' if ':' in host else host}:{port}/"
+    return f"http://{host_name(host)}:{port}/"
 
 
 def reachable_at(address: str) -> list[str]:

@@ -17,7 +17,7 @@ import uvicorn
 from fastapi import FastAPI
 from nicegui import app, core, ui
 
-from .door import EVERYWHERE, is_loopback, opened_door, reachable_at, url
+from .door import EVERYWHERE, host_name, is_loopback, opened_door, reachable_at, url
 from .guard import Guard
 from .tabs import end_with_their_tabs
 
@@ -73,8 +73,9 @@ def serve(
         )
         app.on_startup(_ask_often)
         logging.getLogger("nicegui").setLevel(logging.ERROR)  # it tells of every address that does not exist
-        names = [url(name, free)[7:].rpartition(":")[0] for name in (listen, address)]
-        guard = Guard(outer, port=free, names=names, arrival=address in EVERYWHERE)
+        everywhere = address in EVERYWHERE
+        names = [] if everywhere else [host_name(listen), host_name(address)]
+        guard = Guard(outer, port=free, names=names, arrival=everywhere)
         _Server(guard, lambda: _announce(listen, address, port, free, show)).run(sockets=[door])
 
 
@@ -99,8 +100,15 @@ class _Server(uvicorn.Server):
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Listen, and say where."""
         await super().startup(sockets)
+        if self.lifespan.should_exit:
+            raise RuntimeError("the page's server did not start")
         if self.started:
             self._announce()
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """End, and say nothing of requests that were waiting for an answer."""
+        logging.getLogger("uvicorn.error").setLevel(logging.CRITICAL)
+        await super().shutdown(sockets)
 
     @contextmanager
     def capture_signals(self) -> Iterator[None]:

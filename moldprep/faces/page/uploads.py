@@ -57,7 +57,7 @@ class Landing:
 
     def forget_before(self, path: Path) -> None:
         """Remove what landed before this form, when it has taken their place."""
-        while self._landed and self._landed[0] != path:
+        while path in self._landed[1:]:
             self._landed.pop(0).unlink(missing_ok=True)
 
     def place(self, name: str) -> Path:

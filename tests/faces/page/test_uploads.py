@@ -79,6 +79,8 @@ def test_what_landed_before_goes_when_the_next_form_has_taken_its_place(landing:
     three = asyncio.run(landing.take("three.ply", parts(b"3")))
     bundle = landing.place("plan.zip")
     bundle.write_bytes(b"z")
+    landing.forget_before(landing.path / "another.stl")
+    assert one.exists()
     landing.forget_before(two)
     assert sorted(landing.path.iterdir()) == sorted([two, three, bundle])
     landing.forget_before(three)
