@@ -1,4 +1,4 @@
-"""The command line: `moldprep plan`, `check`, `size`, `pour`, `dry`, `cast`.
+"""The command line: `moldprep plan`, `check`, `size`, `pour`, `dry`, `cast`, `page`.
 
 Heavy imports wait inside the commands, so that `--help` answers at once.
 """
@@ -22,6 +22,7 @@ from .groups import (
     JOB,
     LENGTHS,
     MOLD,
+    PAGE,
     PAPER,
     PIECES,
     PLASTER,
@@ -343,6 +344,20 @@ def cast_command(
         )
     click.echo("\n".join(finding_lines(rate.findings)), nl=bool(rate.findings))
     return OK
+
+
+@main.command("page", cls=Command, short_help="The same plan in your browser: looked at, turned, steered.")
+@_MAYBE_FORM
+@options(PAGE)
+def page_command(*, form: Path | None, port: int, listen: str, library: Path | None, show: bool) -> int:
+    """Open a page in your browser that plans the mold of FORM, or of a form that you drop on it.
+
+    It shows the form with what plaster would grip, lets you choose among molds and move their seams, and
+    writes what plan writes. It runs on this machine and sends nothing anywhere; end it with Ctrl-C.
+    """
+    from .page.command import open_page
+
+    return open_page(form=form, port=port, listen=listen, library=library, show=show)
 
 
 def _print(text: RenderableType) -> None:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 from ..errors import FileError
 from ..job import FormJob
-from ..master import FILE_TYPES, Master, master_from_bytes
+from ..master import FILE_TYPES, FileType, Master, master_from_bytes
 from ..working import SILENT, Watch
 
 MOST_BYTES = 1_500_000_000
@@ -16,27 +17,9 @@ MOST_BYTES = 1_500_000_000
 def read_master(path: Path, form: FormJob, *, watch: Watch = SILENT) -> Master:
     """The master in a file; its suffix says the format.
 
-    Raises FileError when there is no such file, its suffix is unknown or it is too large; and all
-    that `master_from_bytes` raises.
+    Raises FileError as `check_file` and when the file cannot be read; and all that `master_from_bytes` raises.
     """
-    suffix = path.suffix.lower().lstrip(".")
-    if not path.is_file():
-        raise FileError(
-            f"There is no file {path}.", code="file-missing", remedy="Look at the name and folder."
-        )
-    if suffix not in FILE_TYPES:
-        raise FileError(
-            f"{path.name} is not one of the formats read: {', '.join(FILE_TYPES)}.",
-            code="file-type",
-            remedy="Export the form as STL.",
-        )
-    size = path.stat().st_size
-    if size > MOST_BYTES:
-        raise FileError(
-            f"{path.name} has {size / 1e6:.0f} MB; at most {MOST_BYTES / 1e6:.0f} MB are read.",
-            code="file-too-large",
-            remedy="Reduce the mesh, or save it as binary STL.",
-        )
+    file_type = check_file(path)
     try:
         data = path.read_bytes()
     except OSError as error:
@@ -45,4 +28,41 @@ def read_master(path: Path, form: FormJob, *, watch: Watch = SILENT) -> Master:
             code="file-unreadable",
             remedy="Look at its permissions.",
         ) from error
-    return master_from_bytes(data, file_type=suffix, name=path.name, form=form, watch=watch)
+    return master_from_bytes(data, file_type=file_type, name=path.name, form=form, watch=watch)
+
+
+def check_file(path: Path) -> FileType:
+    """The format of a form's file, before it is read.
+
+    Raises FileError when there is no such file, its suffix is unknown or it is too large.
+    """
+    if not path.is_file():
+        raise FileError(
+            f"There is no file {path}.", code="file-missing", remedy="Look at the name and folder."
+        )
+    file_type = type_of(path.name)
+    check_size(path.name, path.stat().st_size)
+    return file_type
+
+
+def type_of(name: str) -> FileType:
+    """The format that a file's name says. Raises FileError when it is none that is read."""
+    suffix = Path(name).suffix.lower().lstrip(".")
+    for file_type in FILE_TYPES:
+        if suffix == file_type:
+            return file_type
+    raise FileError(
+        f"{name} is not one of the formats read: {', '.join(FILE_TYPES)}.",
+        code="file-type",
+        remedy="Export the form as STL.",
+    )
+
+
+def check_size(name: str, size: int, most: int = MOST_BYTES) -> None:
+    """Raises FileError for a file of more bytes than are read."""
+    if size > most:
+        raise FileError(
+            f"{name} has {math.ceil(size / 1e6)} MB; at most {most / 1e6:.0f} MB are read.",
+            code="file-too-large",
+            remedy="Reduce the mesh, or save it as binary STL.",
+        )

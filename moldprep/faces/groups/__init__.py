@@ -3,6 +3,7 @@
 from .bench import CASTING, DRY, FILL, LENGTHS
 from .form import FORM, JOB, SHRINKAGE, STAND, TARGET
 from .mold import CAST, MOLD, PAPER, PIECES, PLASTER, PRINTER, STUDIO
+from .page import PAGE
 
 __all__ = [
     "CAST",
@@ -13,6 +14,7 @@ __all__ = [
     "JOB",
     "LENGTHS",
     "MOLD",
+    "PAGE",
     "PAPER",
     "PIECES",
     "PLASTER",
