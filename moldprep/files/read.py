@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from pathlib import Path, PurePath
 
 from ..errors import FileError
 from ..job import FormJob
@@ -13,27 +13,30 @@ MOST_BYTES = 1_500_000_000
 """A text STL of five million triangles; more does not fit a laptop's memory while it is read."""
 
 
-def read_master(path: Path, form: FormJob, *, watch: Watch = SILENT) -> Master:
+def read_master(path: Path, form: FormJob, *, name: str | None = None, watch: Watch = SILENT) -> Master:
     """The master in a file; its suffix says the format.
 
-    Raises FileError when there is no such file, its suffix is unknown or it is too large; and all
-    that `master_from_bytes` raises.
+    `name` is what the maker calls the file, where it lies under a name of its own: format and sentences
+    follow it then, and it is never taken for a place on the disk. Raises FileError when there is no such file,
+    its suffix is unknown or it is too large; and all that `master_from_bytes` raises.
     """
-    suffix = path.suffix.lower().lstrip(".")
+    called = path.name if name is None else name.replace("\\", "/").rpartition("/")[2]
+    suffix = PurePath(called).suffix.lower().lstrip(".")
     if not path.is_file():
+        missing = path if name is None else called
         raise FileError(
-            f"There is no file {path}.", code="file-missing", remedy="Look at the name and folder."
+            f"There is no file {missing}.", code="file-missing", remedy="Look at the name and folder."
         )
     if suffix not in FILE_TYPES:
         raise FileError(
-            f"{path.name} is not one of the formats read: {', '.join(FILE_TYPES)}.",
+            f"{called} is not one of the formats read: {', '.join(FILE_TYPES)}.",
             code="file-type",
             remedy="Export the form as STL.",
         )
     size = path.stat().st_size
     if size > MOST_BYTES:
         raise FileError(
-            f"{path.name} has {size / 1e6:.0f} MB; at most {MOST_BYTES / 1e6:.0f} MB are read.",
+            f"{called} has {size / 1e6:.0f} MB; at most {MOST_BYTES / 1e6:.0f} MB are read.",
             code="file-too-large",
             remedy="Reduce the mesh, or save it as binary STL.",
         )
@@ -41,8 +44,8 @@ def read_master(path: Path, form: FormJob, *, watch: Watch = SILENT) -> Master:
         data = path.read_bytes()
     except OSError as error:
         raise FileError(
-            f"{path.name} cannot be read: {error.strerror}.",
+            f"{called} cannot be read: {error.strerror}.",
             code="file-unreadable",
             remedy="Look at its permissions.",
         ) from error
-    return master_from_bytes(data, file_type=suffix, name=path.name, form=form, watch=watch)
+    return master_from_bytes(data, file_type=suffix, name=called, form=form, watch=watch)
