@@ -140,11 +140,18 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
     )
 
 
-def check(master: Master, job: Job, *, watch: Watch = SILENT) -> tuple[Sizing, Stand, PullStudy]:
-    """The first half of a plan: how the form stands and which way plaster lets go of it."""
-    sizing, stand, _, _ = _sized(master, job, Memo(4), watch)
+def check(
+    master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None = None
+) -> tuple[Sizing, Stand, PullStudy]:
+    """The first half of a plan: how the form stands and which way plaster lets go of it.
+
+    A plan with the same `memo` does not do this half again.
+    """
+    kept = memo or Memo(4)
+    sizing, stand, _, _ = _sized(master, job, kept, watch)
     watch.stage("study the pulls")
-    return sizing, stand, study_pulls(stand, job.pull, watch=watch)
+    study = kept.get("pull", (stand,), job.pull, lambda: study_pulls(stand, job.pull, watch=watch))
+    return sizing, stand, study
 
 
 def size(
