@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import numba
 import numpy as np
+from numpy.typing import NDArray
 
-from .mesh import Mesh
+from .mesh import Bools, Mesh
 
 CELLS = 96
 """Cells along the longest side: 40 to 50 thousand faces are left of a million."""
+ALONE = 20
+"""So many halvings of a cell draw nothing together."""
 _HOLD = 1e-3
 """Share of the quadric's trace that holds a vertex to its cell's mean where the surface leaves it free."""
 
@@ -37,7 +40,63 @@ def coarse(mesh: Mesh, *, cells: int = CELLS) -> Mesh:
     shape = np.floor((high - low) / pitch).astype(np.int64) + 2
     cluster, means = _clusters(mesh.vertices, low, pitch, shape)
     quadrics, faces = _gather(mesh.vertices, mesh.faces, cluster, means)
-    return Mesh(_settled(means, quadrics, pitch), faces)
+    return Mesh(_settled(means, quadrics, np.full(len(means), pitch)), faces)
+
+
+def coarse_faces(
+    mesh: Mesh, *, pitch: float, halvings: NDArray[np.uint8] | None = None
+) -> tuple[Mesh, NDArray[np.int64]]:
+    """The stand-in of `coarse` in cells of `pitch` mm, and for each of its faces the face it was.
+
+    halvings: (n,) for each vertex how often its cell is halved, so that a place can be kept finer than the
+    rest; `ALONE` draws it together with no other. Vertices of different cell sizes are never drawn together.
+    """
+    low = mesh.bounds[0]
+    shape = _cells_across(mesh, pitch)
+    if halvings is None or not halvings.any():
+        cluster, means = _clusters(mesh.vertices, low, pitch, shape)
+        farthest = np.full(len(means), pitch)
+    else:
+        plain = halvings == 0
+        cluster = np.empty(len(mesh.vertices), np.int32)
+        cluster[plain], means = _clusters(mesh.vertices[plain], low, pitch, shape)
+        names = _fine_cells(mesh.vertices[~plain] - low, halvings[~plain], pitch)
+        _, first, owner, members = np.unique(
+            names, return_index=True, return_inverse=True, return_counts=True
+        )
+        cluster[~plain] = owner + len(means)
+        totals = (np.bincount(owner, weights=axis) for axis in mesh.vertices[~plain].T)
+        width = pitch / 2.0 ** halvings[~plain][first]
+        farthest = np.concatenate([np.full(len(means), pitch), width])
+        means = np.vstack([means, np.column_stack([total / members for total in totals])])
+    quadrics, faces = _gather(mesh.vertices, mesh.faces, cluster, means)
+    return Mesh(_settled(means, quadrics, farthest), faces), np.flatnonzero(_apart(mesh.faces, cluster))
+
+
+def coarse_count(mesh: Mesh, *, pitch: float) -> int:
+    """How many faces `coarse_faces` would leave, in a third of its time."""
+    cluster, _ = _clusters(mesh.vertices, mesh.bounds[0], pitch, _cells_across(mesh, pitch))
+    return int(_apart(mesh.faces, cluster).sum())
+
+
+def _cells_across(mesh: Mesh, pitch: float) -> NDArray[np.int64]:
+    return np.floor(mesh.extents / pitch).astype(np.int64) + 2
+
+
+def _fine_cells(places: NDArray[np.float64], halvings: NDArray[np.uint8], pitch: float) -> NDArray[np.int64]:
+    """(k,) a name for each vertex, the same for those of one cell of one size; below 0 for those alone."""
+    alone = halvings == ALONE
+    size = pitch / 2.0 ** np.where(alone, 0, halvings).astype(np.float64)
+    cell = np.floor(places / size[:, None]).astype(np.int64)
+    across = int(cell.max(initial=0)) + 1
+    names = ((halvings.astype(np.int64) * across + cell[:, 0]) * across + cell[:, 1]) * across + cell[:, 2]
+    return np.where(alone, -1 - np.arange(len(places)), names)
+
+
+def _apart(faces: NDArray[np.int32], cluster: NDArray[np.int32]) -> Bools:
+    """(m,) whether a face's corners lie in three different clusters."""
+    a, b, c = cluster[faces.T]
+    return np.asarray((a != b) & (b != c) & (c != a))
 
 
 @numba.njit(cache=True, nogil=True)
@@ -110,7 +169,7 @@ def _gather(vertices, faces, cluster, means):  # type: ignore[no-untyped-def]
 
 @numba.njit(cache=True, nogil=True)
 def _settled(means, quadrics, farthest):  # type: ignore[no-untyped-def]
-    """The points nearest to all planes of each quadric, at most `farthest` from the means."""
+    """The points nearest to all planes of each quadric, at most `farthest` (one for each) from the means."""
     points = means.copy()
     for m in range(len(points)):
         xx, xy, xz, yy, yz, zz, x, y, z = quadrics[m]
@@ -125,7 +184,7 @@ def _settled(means, quadrics, farthest):  # type: ignore[no-untyped-def]
         dy = (xx * (y * zz - z * yz) - x * up + xz * (xy * z - xz * y)) / det
         dz = (xx * (yy * z - yz * y) - xy * (xy * z - xz * y) + x * down) / det
         length = np.sqrt(dx * dx + dy * dy + dz * dz)
-        short = min(1.0, farthest / length) if length > 0 else 0.0
+        short = min(1.0, farthest[m] / length) if length > 0 else 0.0
         points[m, 0] += dx * short
         points[m, 1] += dy * short
         points[m, 2] += dz * short

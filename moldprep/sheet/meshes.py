@@ -111,7 +111,7 @@ def glb_bytes(parts: Mapping[str, tuple[Mesh, str, float]]) -> bytes:
             accessors.append({**array, "type": "VEC3", **(ends if what == "POSITION" else {})})
             views.append({**view, "target": _GLTF_ARRAY_BUFFER})
             chunks.append(corners.tobytes())
-        materials.append(_material(name, colour, opacity))
+        materials.append(gltf_material(name, colour, opacity))
         attributes = {"POSITION": 2 * number, "NORMAL": 2 * number + 1}
         meshes.append({"name": name, "primitives": [{"attributes": attributes, "material": number}]})
         nodes.append({"name": name, "mesh": number})
@@ -123,7 +123,29 @@ def glb_bytes(parts: Mapping[str, tuple[Mesh, str, float]]) -> bytes:
     if nodes:  # glTF allows no empty list
         tree |= {"nodes": nodes, "meshes": meshes, "materials": materials, "accessors": accessors}
         tree |= {"bufferViews": views, "buffers": [{"byteLength": sum(map(len, chunks))}]}
-    return _container(json.dumps(tree, separators=(",", ":")).encode(), b"".join(chunks))
+    return glb_container(tree, b"".join(chunks))
+
+
+def gltf_material(name: str, colour: str, opacity: float) -> Json:
+    """A matt glTF material of an sRGB "#rrggbb", in linear light as the format wants it; ValueError as above."""
+    if not 0 <= opacity <= 1:
+        raise ValueError(f"the opacity of {name!r} goes from 0 to 1; it is no {opacity:g}")
+    value = np.frombuffer(bytes.fromhex(_hex(colour)[1:]), np.uint8) / 255
+    linear = np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)  # IEC 61966-2-1
+    surface = {"baseColorFactor": [*linear.round(6).tolist(), float(opacity)]}
+    matt = {"metallicFactor": 0.0, "roughnessFactor": 1.0}
+    blended = {"alphaMode": "BLEND"} if opacity < 1 else {}
+    return {"name": name, "pbrMetallicRoughness": {**surface, **matt}, **blended}
+
+
+def glb_container(tree: Json, data: bytes) -> bytes:
+    """The GLB container: header, the tree as JSON padded with spaces, the data as BIN (in whole words of four)."""
+    text = json.dumps(tree, separators=(",", ":")).encode()
+    text += b" " * (-len(text) % 4)
+    chunks = struct.pack("<I4s", len(text), b"JSON") + text
+    if data:
+        chunks += struct.pack("<I4s", len(data), b"BIN\0") + data
+    return struct.pack("<4sII", b"glTF", 2, 12 + len(chunks)) + chunks
 
 
 def _mesh_xml(mesh: Mesh) -> str:
@@ -170,26 +192,6 @@ def _corners(name: str, mesh: Mesh) -> tuple[Singles, Singles]:
 def _y_up(arrows: Floats) -> Singles:
     """(x, y, z) with z up as (x, z, -y), without -0."""
     return np.asarray(arrows[:, [0, 2, 1]] * [1, 1, -1] + 0.0, dtype="<f4")
-
-
-def _material(name: str, colour: str, opacity: float) -> Json:
-    if not 0 <= opacity <= 1:
-        raise ValueError(f"the opacity of {name!r} goes from 0 to 1; it is no {opacity:g}")
-    value = np.frombuffer(bytes.fromhex(_hex(colour)[1:]), np.uint8) / 255
-    linear = np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)  # IEC 61966-2-1
-    surface = {"baseColorFactor": [*linear.round(6).tolist(), float(opacity)]}
-    matt = {"metallicFactor": 0.0, "roughnessFactor": 1.0}
-    blended = {"alphaMode": "BLEND"} if opacity < 1 else {}
-    return {"name": name, "pbrMetallicRoughness": {**surface, **matt}, **blended}
-
-
-def _container(tree: bytes, data: bytes) -> bytes:
-    """The GLB container: header, JSON chunk padded with spaces, BIN chunk (float32, so in whole words)."""
-    tree += b" " * (-len(tree) % 4)
-    chunks = struct.pack("<I4s", len(tree), b"JSON") + tree
-    if data:
-        chunks += struct.pack("<I4s", len(data), b"BIN\0") + data
-    return struct.pack("<4sII", b"glTF", 2, 12 + len(chunks)) + chunks
 
 
 def _hex(colour: str) -> str:

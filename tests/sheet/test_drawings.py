@@ -9,7 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from moldprep.sheet.apart import drawn_apart
 from moldprep.sheet.drawings import cut, spread_labels, view
+from moldprep.sheet.views import part_views
+from tests.glbs import glb_nodes
 from tests.samples import planned
 
 
@@ -55,3 +58,19 @@ def test_the_section_shows_every_piece_that_it_cuts() -> None:
     plan = planned("bud-vase")
     letters = re.findall(r'font-weight="bold"[^>]*>([A-Z])<', cut(plan, width=400, height=400).svg)
     assert sorted(letters) == [piece.letter for piece in plan.pieces.pieces]
+
+
+def test_parts_on_a_screen_are_those_drawn_apart_each_where_it_stands() -> None:
+    plan = planned("bud-vase")
+    drawn = drawn_apart(plan)
+    shown = part_views(plan)
+    assert [(one.letter, one.name, one.tint) for one in shown] == [
+        (part.letter, part.name, part.tint) for part in drawn
+    ]
+    for one, part in zip(shown, drawn, strict=True):
+        assert one.apart == pytest.approx(part.moved)
+        (name, solid), *more = glb_nodes(one.glb).items()
+        assert name == part.name and not more
+        # half a step of 16 bits at each end
+        assert solid.bounds == pytest.approx(part.mesh.bounds, abs=part.mesh.extents.max() / 65535)
+        assert solid.area == pytest.approx(part.mesh.area, rel=1e-3)
