@@ -38,20 +38,8 @@ class JobControls:
         """The inputs of a section, without its title, into the current container."""
         questions = SECTIONS[name]
         self._fields(questions.front)
-        if not questions.more:
-            return
-        with ui.element("details").classes("mp-more") as more:
-            with ui.element("summary").classes("mp-summary"):
-                text("span", "More")
-                text("span", f" for {questions.title.lower()}", "mp-unseen")
-                changed = text("span", "", "mp-changed")
-            self._fields(questions.more)
-
-        def count() -> None:
-            number = sum(value_at(self.job, ask.key) != usual(ask.key) for ask in questions.more)
-            changed.text = f", {number} changed" if number else ""
-
-        self._answers.marks(more, count)
+        if questions.more:
+            self._more(name)
 
     def set_job(self, job: Job) -> None:
         """Another job, from the library or the picture: all fields follow, and on_change is not called.
@@ -66,6 +54,29 @@ class JobControls:
         """Show lengths in other units; the job stays."""
         self._answers.units = units
         self._answers.follow()
+
+    def _more(self, name: Section) -> None:
+        """What few makers change. Its fields are made when it is first opened: each element on a page is looked
+        at again whenever anything on it changes."""
+        questions = SECTIONS[name]
+
+        def count() -> None:
+            number = sum(value_at(self.job, ask.key) != usual(ask.key) for ask in questions.more)
+            changed.text = f", {number} changed" if number else ""
+
+        def fill() -> None:
+            if not inside.default_slot.children:
+                with inside:
+                    self._fields(questions.more)
+
+        with ui.element("details").classes("mp-more").mark(f"More: {name}") as more:
+            with ui.element("summary").classes("mp-summary"):
+                text("span", "More")
+                text("span", f" for {questions.title.lower()}", "mp-unseen")
+                changed = text("span", "")
+            inside = ui.element("div")
+        more.on("toggle", fill)
+        self._answers.marks(more, count)
 
     def _fields(self, asks: Iterable[Ask | Ways]) -> None:
         """Fields side by side where they fit."""

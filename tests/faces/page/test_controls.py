@@ -95,6 +95,9 @@ def at_the_page(
     async def main() -> None:
         async with user_simulation(root) as user:
             await user.open("/")
+            for name in sections:
+                if SECTIONS[name].more:
+                    user.find(f"More: {name}").trigger("toggle")
             use(Maker(user, made[-1], told))
 
     asyncio.run(main())
@@ -431,6 +434,17 @@ def test_every_key_of_the_job_is_asked_for_once_and_has_a_label() -> None:
 def test_each_section_has_a_title_and_its_fields(name: Section) -> None:
     assert title(name)
     assert SECTIONS[name].front
+
+
+def test_more_is_made_once_however_often_it_is_opened() -> None:
+    def use(maker: Maker) -> None:
+        maker.types("plaster.purity", "0.9")
+        maker.does("More: plaster", "toggle")
+        with maker.user:
+            (only,) = ElementFilter(marker="plaster.purity")
+        assert only.value == "0.9"  # type: ignore[attr-defined]
+
+    at_the_page(use, "plaster")
 
 
 def test_replacing_keys_leaves_all_others() -> None:

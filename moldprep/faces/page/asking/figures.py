@@ -35,9 +35,9 @@ BY_ENDING = {
 }
 IN_MM = ("printer",)
 """Parts whose lengths are mm on every page: slicers, nozzles and filament are named in mm everywhere."""
-_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
-_FRACTION = re.compile(r"([+-]?)(?:(\d+)\s+)?(\d+)/(\d+)")
-_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
+_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)", re.ASCII)
+_FRACTION = re.compile(r"([+-]?)(?:(\d+)\s+)?(\d+)/(\d+)", re.ASCII)
+_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}", re.ASCII)
 
 
 class Wrong(ValueError):
@@ -74,7 +74,7 @@ class Figure:
             try:
                 found.append(self._value(number, self._factor(typed, units)))
             except msgspec.ValidationError:
-                continue
+                found += self._end_shown_as(number, units)
         if len(found) > 1:
             one, other = (plain(number, DIGITS) for number in meant)
             raise Wrong(f"{typed} can be read in two ways: write {one} or {other}")
@@ -87,12 +87,9 @@ class Figure:
 
         A range of the job has two ends or none.
         """
-        limits = kinds.type_info(self.type)
-        assert isinstance(limits, kinds.FloatType | kinds.IntType)
-        least, most = (
-            limits.gt if limits.ge is None else limits.ge,
-            limits.lt if limits.le is None else limits.le,
-        )
+        limits = self._limits
+        least = limits.gt if limits.ge is None else limits.ge
+        most = limits.lt if limits.le is None else limits.le
         if least is None or most is None:
             return ""
         low, high = self.text(least, units), self.with_unit(most, units)
@@ -105,14 +102,24 @@ class Figure:
         """The keypad that a phone offers: those for numbers have no minus."""
         if self._whole:
             return "numeric"
-        limits = kinds.type_info(self.type)
-        assert isinstance(limits, kinds.FloatType)
+        limits = self._limits
         least = limits.gt if limits.ge is None else limits.ge
         return "text" if least is None or least < 0 else "decimal"
 
     @property
+    def _limits(self) -> kinds.FloatType | kinds.IntType:
+        limits = kinds.type_info(self.type)
+        assert isinstance(limits, kinds.FloatType | kinds.IntType)
+        return limits
+
+    @property
     def _whole(self) -> bool:
-        return isinstance(kinds.type_info(self.type), kinds.IntType)
+        return isinstance(self._limits, kinds.IntType)
+
+    def _end_shown_as(self, number: float, units: Units) -> list[float]:
+        """The end of the range that is told as this number: rounded to inches it may lie just outside."""
+        ends = [end for end in (self._limits.ge, self._limits.le) if end is not None]
+        return [end for end in ends if self.length and float(self.text(end, units)) == number]
 
     def _value(self, number: float, mm: float) -> float:
         """A number in the job's own unit, as the type takes it."""
