@@ -101,11 +101,13 @@ class Slicer:
     def cut(self, heights: ArrayLike) -> Slices:
         """The slices at ascending heights; those near to each other cost least."""
         levels = np.array(heights, dtype=np.float64)
-        met = (self._low <= levels[-1] + self._slack) & (self._high >= levels[0] - self._slack)
+        met = np.flatnonzero(
+            (self._low <= levels[-1] + self._slack) & (self._high >= levels[0] - self._slack)
+        )
         used, corners = np.unique(
             self._mesh.faces[met], return_inverse=True
         )  # ascending: edges keep their sense
-        near = Mesh(self._mesh.vertices[used], corners.reshape(-1, 3))
+        near = Mesh(self._mesh.vertices[used], corners.reshape(-1, 3).astype(np.int32))
         return cut_slices(near, levels, rotation=self._rotation)
 
 
