@@ -14,7 +14,7 @@ from ..geometry.mesh import Floats, Mesh
 from ..job import PartingJob
 from ..pull import PullStudy
 from ..stand import Stand
-from ..working import Watch
+from ..working import Memo, Watch
 from .judge import UPRIGHT
 from .layers import Candidate, Layer, family_of
 from .lines import NaturalLines, natural_lines, spread
@@ -49,7 +49,7 @@ class Ground:
 
 
 def ground_for(
-    stand: Stand, block: Block, study: PullStudy, job: PartingJob, axis: Floats, watch: Watch
+    stand: Stand, block: Block, study: PullStudy, job: PartingJob, axis: Floats, watch: Watch, kept: Memo
 ) -> Ground:
     """Natural lines and tables along one stack axis.
 
@@ -60,7 +60,12 @@ def ground_for(
     low, high = float(own.min()), float(own.max())
     upright = bool(abs(rotation[2, 2]) > UPRIGHT)
     rim = min(stand.rim_mm, high) if upright else high
-    lines = natural_lines(mesh, rotation, low=low, high=rim, angle_deg=job.crease_angle_deg)
+    lines = kept.get(
+        "natural lines",
+        (mesh,),
+        (rotation.tobytes(), low, rim, job.crease_angle_deg),
+        lambda: natural_lines(mesh, rotation, low=low, high=rim, angle_deg=job.crease_angle_deg),
+    )
     wanted = [*lines.heights, *lines.steps, *(job.planes_mm or ()), *([rim] if upright else [])]
     natural = np.unique([height for height in wanted if low < height < high])
     tables = tabulate(
