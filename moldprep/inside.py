@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import msgspec
 import numpy as np
 import shapely
 
@@ -30,7 +31,7 @@ from .job import CastJob, CastMode
 from .materials import CLEAR_WIDTH
 from .sizing import Sizing
 from .stand import RISES_MM, Stand
-from .working import SILENT, Watch
+from .working import SILENT, Memo, Watch
 
 LINES = 128
 """Grid points along the form's longest side, at the least."""
@@ -139,13 +140,63 @@ def cast_inside(
     *,
     fitted_scale: float = 1.0,
     watch: Watch = SILENT,
+    memo: Memo | None = None,
 ) -> Inside:
     """The inside of the cast that the mold of a standing master makes.
 
     fitted_scale: by which the master was scaled since the job's spill height was measured on it.
-    A modelled inside (`Sizing.modelled`) is compared with it. Raises JobError for a spill height that is
+    A modelled inside (`Sizing.modelled`) is compared with it. `memo` keeps it for the same form in the same pose,
+    whatever its floor, and the distances for whatever is cast. Raises JobError for a spill height that is
     not on the form.
     """
+    kept = memo or Memo()
+    cast_job = msgspec.structs.replace(job, trials=())  # they tell of time, not of the inside
+    fired = (sizing.factor, sizing.width_shrinkage, sizing.height_shrinkage, sizing.fired_size_mm is None)
+    return kept.get(
+        "inside",
+        (stand.turn, stand.form, stand.mesh, *stand.opening_outlines, sizing.modelled),
+        (stand.rim_mm, stand.top_mm, fired, cast_job, fitted_scale),
+        lambda: _found(stand, sizing, cast_job, fitted_scale, watch, kept),
+    )
+
+
+def capacity_at(inside: Inside, scale: float, *, wall_mm: float, below_mm: float = 0.0) -> float:
+    """What the cast holds in the mold, wet, with the form at a further scale [mL].
+
+    The wall does not scale with the form. below_mm: how far below the brim the fill line lies, mm of
+    the master at that scale. 0 for a solid cast.
+    """
+    size = inside.growth * scale
+    hollow = _hollow(inside.distances, wall_mm / size, inside.mode)
+    volumes = layer_volumes(inside.distances, wall_mm / size, kept=hollow)
+    height = inside.spill_mm - below_mm / scale
+    return float(volume_below(inside.distances, volumes, height)) * size**3 / 1000
+
+
+def weights_at(inside: Inside, scale: float, *, wall_mm: float) -> Weights:
+    """What the trimmed cast weighs, with the form at a further scale."""
+    size = inside.growth * scale
+    hollow = _hollow(inside.distances, wall_mm / size, inside.mode)
+    volumes = layer_volumes(inside.distances, wall_mm / size, kept=hollow)
+    cut = _rim_layer(inside.distances, inside.rim_mm)
+    clay = inside.outer_mm3 - _drained(inside.distances, hollow, volumes, inside.beyond, cut)
+    return clay_weights(clay * size**3 / 1000, inside.job)
+
+
+def clay_weights(wet_ml: float, job: CastJob) -> Weights:
+    """Weights of a cast of that volume in the mold; the water left and the loss on ignition are the job's."""
+    ignition = job.loss_on_ignition_percent / 100
+    water = job.water_percent / 100
+    wet, dry, fired = weights_g(wet_ml, water=water, solids_g_ml=job.solids_g_ml, ignition=ignition)
+    return Weights(wet, dry, fired, ignition)
+
+
+# --- all of it ----------------------------------------------------------------------------------
+
+
+def _found(
+    stand: Stand, sizing: Sizing, job: CastJob, fitted_scale: float, watch: Watch, kept: Memo
+) -> Inside:
     watch.step(0, 3)
     modelled = None if sizing.modelled is None else sizing.modelled.transformed(stand.turn)
     growth = 1 / (sizing.factor[0] * (1 - sizing.width_shrinkage))
@@ -153,7 +204,7 @@ def cast_inside(
     spill = _spill(stand, job, fitted_scale)
     plaster = ~_lid(stand)
     level = job.wall_mm / growth
-    distances = _field(stand, plaster, level)
+    distances = _field(stand, plaster, level, kept)
     beyond = _beyond(stand, distances)
     watch.step(1, 3)
     outer = _outer_mm3(stand)
@@ -208,44 +259,18 @@ def cast_inside(
     )
 
 
-def capacity_at(inside: Inside, scale: float, *, wall_mm: float, below_mm: float = 0.0) -> float:
-    """What the cast holds in the mold, wet, with the form at a further scale [mL].
-
-    The wall does not scale with the form. below_mm: how far below the brim the fill line lies, mm of
-    the master at that scale. 0 for a solid cast.
-    """
-    size = inside.growth * scale
-    hollow = _hollow(inside.distances, wall_mm / size, inside.mode)
-    volumes = layer_volumes(inside.distances, wall_mm / size, kept=hollow)
-    height = inside.spill_mm - below_mm / scale
-    return float(volume_below(inside.distances, volumes, height)) * size**3 / 1000
-
-
-def weights_at(inside: Inside, scale: float, *, wall_mm: float) -> Weights:
-    """What the trimmed cast weighs, with the form at a further scale."""
-    size = inside.growth * scale
-    hollow = _hollow(inside.distances, wall_mm / size, inside.mode)
-    volumes = layer_volumes(inside.distances, wall_mm / size, kept=hollow)
-    cut = _rim_layer(inside.distances, inside.rim_mm)
-    clay = inside.outer_mm3 - _drained(inside.distances, hollow, volumes, inside.beyond, cut)
-    return clay_weights(clay * size**3 / 1000, inside.job)
-
-
-def clay_weights(wet_ml: float, job: CastJob) -> Weights:
-    """Weights of a cast of that volume in the mold; the water left and the loss on ignition are the job's."""
-    ignition = job.loss_on_ignition_percent / 100
-    water = job.water_percent / 100
-    wet, dry, fired = weights_g(wet_ml, water=water, solids_g_ml=job.solids_g_ml, ignition=ignition)
-    return Weights(wet, dry, fired, ignition)
-
-
 # --- the field ----------------------------------------------------------------------------------
 
 
-def _field(stand: Stand, plaster: Bools, level: float) -> DistanceField:
+def _field(stand: Stand, plaster: Bools, level: float, kept: Memo) -> DistanceField:
     longest = float(stand.form.extents.max())
     pitch = min(max(level / CELLS_A_WALL, longest / MOST_LINES), longest / LINES)
-    return distance_field(stand.mesh, plaster, pitch=pitch, layer=stand.rim_mm)
+    return kept.get(
+        "distances",
+        (stand.mesh, *stand.opening_outlines),
+        (pitch, stand.rim_mm, stand.top_mm),
+        lambda: distance_field(stand.mesh, plaster, pitch=pitch, layer=stand.rim_mm),
+    )
 
 
 def _lid(stand: Stand) -> Bools:

@@ -18,7 +18,7 @@ from .estimate import Estimate, estimate
 from .findings import Finding, worst_first
 from .formulas.walls import least_wall_mm
 from .inside import Inside, cast_inside
-from .job import Job
+from .job import CastJob, Job
 from .master import Master
 from .parting import Parting, part_mold
 from .pieces import Pieces, cut_pieces
@@ -81,9 +81,9 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
     upstream results and own part of the job have not changed. Raises RequestError when the job
     cannot be met; a mold that would fail gets a `stop` Finding instead.
     """
-    kept = memo or Memo(24)
+    kept = memo or Memo()
     sizing, stand, inside, wall = _sized(master, job, kept, watch)
-    study, block, parting = _parted(stand, wall, job, kept, watch)
+    study, block, parting = _parted(sizing, stand, wall, job, kept, watch)
     pieces, ease, release, thin = _cut(stand, study, block, parting, job, kept, watch)
     poses = plan_poses(pieces, stand, block, job.boards)
     needs = cottle_needs(poses, pieces, block)
@@ -94,7 +94,7 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         "printing",
         (stand, parting, pieces),
         (job.plaster, job.printer),
-        lambda: plan_print(stand, parting, pieces, job.plaster, job.printer, watch=watch),
+        lambda: plan_print(stand, parting, pieces, job.plaster, job.printer, watch=watch, memo=kept),
     )
     dry = plan_dry(pieces, pours, job.plaster, job.studio)
     before = (master, sizing, stand, inside, study, block, parting, pieces, ease, release, thin)
@@ -145,13 +145,11 @@ def check(
 ) -> tuple[Sizing, Stand, PullStudy]:
     """The first half of a plan: how the form stands and which way plaster lets go of it.
 
-    A plan with the same `memo` does not do this half again.
+    A plan with the same `memo` takes it up from there.
     """
-    kept = memo or Memo(4)
+    kept = memo or Memo()
     sizing, stand, _, _ = _sized(master, job, kept, watch)
-    watch.stage("study the pulls")
-    study = kept.get("pull", (stand,), job.pull, lambda: study_pulls(stand, job.pull, watch=watch))
-    return sizing, stand, study
+    return sizing, stand, _studied(sizing, stand, job, kept, watch)
 
 
 def size(
@@ -166,16 +164,26 @@ def size(
     if target.capacity is None and target.weight_g is None and not target.sizes:
         sizing = size_master(master, job.shrinkage, target, watch=watch)
         return sizing, (), sizing.findings
-    sizing, _, inside, _ = _sized(master, job, Memo(4), watch)
+    sizing, _, inside, _ = _sized(master, job, Memo(), watch)
     return sizing, outcome(inside, sizing, target, job.cast), (*sizing.findings, *inside.findings)
 
 
+def _studied(sizing: Sizing, stand: Stand, job: Job, kept: Memo, watch: Watch) -> PullStudy:
+    """Which way plaster lets go of form and spare, whatever floor they stand on."""
+    watch.stage("study the pulls")
+    return kept.get(
+        "pull",
+        (sizing.mesh, stand.form, stand.mesh),
+        (sizing.factor, job.pull),
+        lambda: study_pulls(stand, job.pull, sizing=sizing, watch=watch, memo=kept),
+    )
+
+
 def _parted(
-    stand: Stand, wall: float, job: Job, kept: Memo, watch: Watch
+    sizing: Sizing, stand: Stand, wall: float, job: Job, kept: Memo, watch: Watch
 ) -> tuple[PullStudy, Block, Parting]:
     """Which way plaster lets go, the block, and its seams."""
-    watch.stage("study the pulls")
-    study = kept.get("pull", (stand,), job.pull, lambda: study_pulls(stand, job.pull, watch=watch))
+    study = _studied(sizing, stand, job, kept, watch)
     watch.stage("choose the cottle")
     block = kept.get(
         "cottle",
@@ -189,7 +197,7 @@ def _parted(
         "parting",
         (stand, study, block),
         (job.parting, tolerance),
-        lambda: part_mold(stand, study, block, job.parting, tolerance_mm=tolerance, watch=watch),
+        lambda: part_mold(stand, study, block, job.parting, tolerance_mm=tolerance, watch=watch, memo=kept),
     )
     return study, block, parting
 
@@ -245,8 +253,15 @@ def _poured(
     watch.stage("make the boards")
     boards = kept.get(
         "boards",
-        (sizing, stand, block, pieces),
-        (job.boards, job.pieces, job.printer.bed_mm),
+        (stand, block, pieces),
+        (
+            master.name,
+            sizing.fired_size_mm,
+            sizing.master_size_mm,
+            job.boards,
+            job.pieces,
+            job.printer.bed_mm,
+        ),
         lambda: plan_boards(
             poses,
             pieces,
@@ -287,7 +302,7 @@ def _drained(
         "casting",
         (inside, stand, pieces, pours),
         (job.cast, job.plaster),
-        lambda: plan_cast(inside, stand, pieces, pours, job.cast, job.plaster, watch=watch),
+        lambda: plan_cast(inside, stand, pieces, pours, job.cast, job.plaster, watch=watch, memo=kept),
     )
     watch.stage("hold it to drain")
     drain = kept.get(
@@ -304,49 +319,54 @@ def _drained(
             bevel_deg=job.pieces.drip_bevel_deg,
             consistency=job.plaster.consistency,
             watch=watch,
+            memo=kept,
         ),
     )
     return casting, drain
 
 
 def _sized(master: Master, job: Job, kept: Memo, watch: Watch) -> tuple[Sizing, Stand, Inside, float]:
-    """The master sized and standing, the inside of its cast, and the least wall of plaster round it.
-
-    What the piece shall hold or weigh needs all three over and over; else each is kept by itself.
-    """
-    target, wall_asked = job.target, job.cottle.wall_mm
-    if target.capacity is not None or target.weight_g is not None:
-        watch.stage("size the master")
-        found = kept.get(
-            "fitted",
-            (master,),
-            (job.shrinkage, target, job.stand, job.cast, wall_asked),
-            lambda: fitted(
-                master, job.shrinkage, target, job.stand, job.cast, wall_mm=wall_asked, watch=watch
-            ),
-        )
-        wall = wall_asked or least_wall_mm(float(found.sizing.mesh.extents.max()))
-        return found.sizing, found.stand, found.inside, wall
+    """The master sized and standing, the inside of its cast, and the least wall of plaster round it."""
     watch.stage("size the master")
+    scale = _fitted_scale(master, job, kept, watch)
     sizing = kept.get(
         "sizing",
         (master,),
-        (job.shrinkage, target),
-        lambda: size_master(master, job.shrinkage, target, watch=watch),
+        (job.shrinkage, job.target, scale),
+        lambda: size_master(master, job.shrinkage, job.target, fitted_scale=scale, watch=watch, memo=kept),
     )
-    wall = wall_asked or least_wall_mm(float(sizing.mesh.extents.max()))
+    wall = job.cottle.wall_mm or least_wall_mm(float(sizing.mesh.extents.max()))
     watch.stage("stand it in its mold")
     stand = kept.get(
         "stand",
-        (sizing,),
+        (sizing.mesh,),
         (job.stand, wall),
-        lambda: stand_master(sizing, job.stand, wall_mm=wall, watch=watch),
+        lambda: stand_master(sizing, job.stand, wall_mm=wall, watch=watch, memo=kept),
     )
     watch.stage("find the cast's inside")
-    inside = kept.get(
-        "inside",
-        (sizing, stand),
-        msgspec.structs.replace(job.cast, trials=()),
-        lambda: cast_inside(stand, sizing, job.cast, watch=watch),
-    )
+    inside = cast_inside(stand, sizing, job.cast, fitted_scale=scale, watch=watch, memo=kept)
     return sizing, stand, inside, wall
+
+
+def _fitted_scale(master: Master, job: Job, kept: Memo, watch: Watch) -> float:
+    """By how much the form is scaled to hold or weigh what it shall, which sizes, stands and casts it over and over.
+
+    1 where neither is asked.
+    """
+    shrinkage, cast, wall = job.shrinkage, job.cast, job.cottle.wall_mm
+    if job.target.capacity is None and job.target.weight_g is None:
+        return 1.0
+    return kept.get(
+        "fit",
+        (master,),
+        (
+            msgspec.structs.replace(shrinkage, clay=""),
+            job.target,
+            job.stand,
+            msgspec.structs.replace(cast, trials=(), slip_g_ml=CastJob().slip_g_ml),
+            wall,
+        ),
+        lambda: (
+            fitted(master, shrinkage, job.target, job.stand, cast, wall_mm=wall, watch=watch, memo=kept).scale
+        ),
+    )

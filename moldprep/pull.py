@@ -26,8 +26,9 @@ from .geometry.enclosed import enclosed_faces
 from .geometry.mesh import Bools, Floats, Mesh, read_only
 from .geometry.reach import LockedSpot, locked_area, locked_spots
 from .job import PullJob
+from .sizing import Sizing
 from .stand import Stand
-from .working import SILENT, Watch
+from .working import SILENT, Memo, Watch
 
 FREE, TIGHT, LOCKED = 0, 1, 2
 """Face classes: plaster leaves; it leaves but the draft is less than asked; it cannot leave."""
@@ -116,9 +117,33 @@ class PullStudy:
     findings: tuple[Finding, ...]
 
 
-def study_pulls(stand: Stand, job: PullJob, *, watch: Watch = SILENT) -> PullStudy:
-    """Judge up, search the other axes, and judge the best of them on the full mesh."""
-    table = search_axes(stand.mesh, job, watch=watch)
+@dataclass(frozen=True)
+class Suggested:
+    """Axes worth reading on the full mesh, and what suggested each: the maker's own, then those that lock least."""
+
+    axes: tuple[Point, ...]
+    sources: tuple[str, ...]
+
+
+def study_pulls(
+    stand: Stand,
+    job: PullJob,
+    *,
+    sizing: Sizing | None = None,
+    watch: Watch = SILENT,
+    memo: Memo | None = None,
+) -> PullStudy:
+    """Judge up, search the other axes, and judge the best of them on the full mesh.
+
+    With the stand's `sizing` the axes are looked for on the form as it was drawn, which `memo` keeps for every
+    size: what they lock is in proportion to the form.
+    """
+    kept = memo or Memo()
+    form = _unsized(stand, sizing, kept)
+    suggested = kept.get(
+        "search", (form,), (job.axes, job.search), lambda: suggest_axes(form, job, watch=watch)
+    )
+    table = read_axes(stand.mesh, suggested, job)
     best = table[0]
     wanted = [(0.0, 0.0, 1.0)]
     if abs(best.direction[2]) < np.cos(np.radians(APART_DEG)):
@@ -134,40 +159,49 @@ def study_pulls(stand: Stand, job: PullJob, *, watch: Watch = SILENT) -> PullStu
 
 
 def search_axes(mesh: Mesh, job: PullJob, *, watch: Watch = SILENT) -> tuple[AxisRow, ...]:
-    """Candidate axes, the best first, the kept ones at least `APART_DEG` apart and judged on the full mesh.
+    """Candidate axes, the best first, the kept ones at least `APART_DEG` apart and judged on the full mesh."""
+    return read_axes(mesh, suggest_axes(mesh, job, watch=watch), job)
+
+
+def suggest_axes(form: Mesh, job: PullJob, *, watch: Watch = SILENT) -> Suggested:
+    """The axes along which a form may lock least; the form's size does not matter.
 
     All candidates are ranked on a stand-in mesh by gap volume (differences below `NOISE_SHARE` of
     the form's volume do not count), then by what the best plane across leaves locked; the best are turned in
-    their tangent plane, and what comes of it is read on the full mesh.
+    their tangent plane.
     """
     first = [(0.0, 0.0, 1.0), *job.axes]
-    proxy = coarse(mesh)
+    proxy = coarse(form)
     axes, sources = candidate_axes(proxy, count=CANDIDATES, first=first)
     if not job.search:
         axes, sources = axes[: len(first)], sources[: len(first)]
     study = study_directions(proxy, axes, lines=SEARCH_LINES, workers=WORKERS, watch=watch)
-    noise = (NOISE_SHARE if proxy is mesh else PROXY_NOISE) * abs(mesh.volume)
+    noise = (NOISE_SHARE if proxy is form else PROXY_NOISE) * abs(form.volume)
     order = [
         *range(len(first)),
         *_ranked(study.gap_mm3, study.parted_mm3, sources, noise),
     ]  # the maker's own are always judged
     kept = _spread_out(axes, order, KEPT_AXES + len(first))
     turned = [axes[k] if _named(axes[k]) else _turn(proxy, axes[k], float(study.gap_mm3[k])) for k in kept]
-    final = study_directions(mesh, np.array(turned), lines=STUDY_LINES, workers=WORKERS)
+    return Suggested(tuple(_tuple(axis) for axis in turned), tuple(sources[k] for k in kept))
+
+
+def read_axes(mesh: Mesh, suggested: Suggested, job: PullJob) -> tuple[AxisRow, ...]:
+    """What the suggested axes lock, read on the full mesh, the best first."""
+    axes = np.array(suggested.axes)
+    final = study_directions(mesh, axes, lines=STUDY_LINES, workers=WORKERS)
     final_one_way = np.minimum(final.one_way_plus_mm3, final.one_way_minus_mm3)
-    judged = [sources[k] for k in kept]
-    rows = [
+    return tuple(
         AxisRow(
-            _tuple(turned[i]),
-            judged[i],
+            suggested.axes[i],
+            suggested.sources[i],
             float(final.gap_mm3[i]),
             float(final.parted_mm3[i]),
             float(final_one_way[i]),
-            _locked(mesh, turned[i], job),
+            _locked(mesh, axes[i], job),
         )
-        for i in _ranked(final.gap_mm3, final.parted_mm3, judged, NOISE_SHARE * abs(mesh.volume))
-    ]
-    return tuple(rows)
+        for i in _ranked(final.gap_mm3, final.parted_mm3, suggested.sources, NOISE_SHARE * abs(mesh.volume))
+    )
 
 
 def judge_pull(mesh: Mesh, direction: Point, job: PullJob, *, enclosed: Bools) -> Pull:
@@ -232,6 +266,24 @@ def direction_name(direction: Point) -> str:
         return f"level at {azimuth:.0f}° from x"
     azimuth = np.degrees(np.arctan2(y, x)) % 360
     return f"tilted {np.degrees(np.arccos(z)):.0f}° from up toward {azimuth:.0f}°"
+
+
+def _unsized(stand: Stand, sizing: Sizing | None, kept: Memo) -> Mesh:
+    """The form in the casting pose, without its spare, at the size that it was drawn in.
+
+    Its height is in the sized form's proportion. A form that standing changed (a recess filled) is taken as it is.
+    """
+    if sizing is None or stand.form.faces is not sizing.drawn.faces:
+        return stand.form
+    rotation, rise = stand.turn[:3, :3], sizing.factor[2] / sizing.factor[0]
+    if rise == 1 and np.array_equal(rotation, np.eye(3)):
+        return sizing.drawn
+    return kept.get(
+        "unsized",
+        (sizing.drawn,),
+        (rotation.tobytes(), rise),
+        lambda: Mesh(sizing.drawn.vertices * (1.0, 1.0, rise) @ rotation.T, sizing.drawn.faces),
+    )
 
 
 def _seam_bands(mesh: Mesh, tight: Bools, height: Floats) -> Bools:

@@ -17,7 +17,7 @@ from .geometry.stretching import stretched
 from .job import Bar, ShrinkageJob, StretchJob, TargetJob
 from .master import Master
 from .materials import clay_in
-from .working import SILENT, Watch
+from .working import SILENT, Memo, Watch
 
 UNUSUAL_SHRINKAGE = 0.20
 """Bone china reaches 16 %; more than 20 % is a slip of the pen or a very wet clay (from memory)."""
@@ -58,7 +58,8 @@ class Sizing:
 
     factor: master over fired along x, y, z; scale: of the form as a whole, before that. fired_size_mm:
     None where no shrinkage is given, for then nobody knows it. modelled: the
-    inside that was modelled and filled, an open surface sized and placed like the mesh.
+    inside that was modelled and filled, an open surface sized and placed like the mesh. drawn: the form before
+    it was scaled, stretched if asked for, placed like the mesh.
     """
 
     width_shrinkage: float
@@ -69,8 +70,18 @@ class Sizing:
     fired_size_mm: Point | None
     master_size_mm: Point
     mesh: Mesh = field(repr=False)
+    drawn: Mesh = field(repr=False)
     findings: tuple[Finding, ...] = ()
     modelled: Mesh | None = field(default=None, repr=False)
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """The form and the inside that was modelled as the file has them, stretched if asked for; foot on z = 0, the
+    form's bounding box centred on the z axis."""
+
+    mesh: Mesh = field(repr=False)
+    inside: Mesh | None = field(repr=False)
 
 
 def size_master(
@@ -80,6 +91,7 @@ def size_master(
     *,
     fitted_scale: float = 1.0,
     watch: Watch = SILENT,
+    memo: Memo | None = None,
 ) -> Sizing:
     """Scale the form, which the file shows at its fired size, to the master that must be printed.
 
@@ -87,22 +99,17 @@ def size_master(
     `fitted_scale`: a further scale, found from what the cast holds or weighs (see `target.fitted`).
     Without any shrinkage the form is taken as the master itself, and a Finding says so. Raises JobError
     as `shrinkage_of`, for several targets at once, and for a target without a shrinkage, which nothing
-    can meet.
+    can meet. `memo` keeps the form as drawn, and the sized one for each size: other words for one size are no
+    new form.
     """
+    kept = memo or Memo()
     found = shrinkage_of(job)
     known = job.total_percent is not None or bool(job.bars)
-    low, high = master.mesh.bounds
-    foot = np.array([*(low + high)[:2] / 2, low[2]])
-    drawn = Mesh(master.mesh.vertices - foot, master.mesh.faces)
-    inside = None if master.inside is None else Mesh(master.inside.vertices - foot, master.inside.faces)
     _check_target(target, known)
-    if target.stretch is not None:
-        low_mm, high_mm = _zone(target.stretch, float(drawn.extents[2]))
-        drawn = stretched(drawn, low_mm, high_mm, target.stretch.taller_mm)
-        inside = None if inside is None else stretched(inside, low_mm, high_mm, target.stretch.taller_mm)
-    scale = _scale_to(target, drawn.extents) * fitted_scale
+    drawn = kept.get("drawn", (master,), target.stretch, lambda: as_drawn(master, target.stretch))
+    scale = _scale_to(target, drawn.mesh.extents) * fitted_scale
     grown = np.array(found.factor) * scale
-    mesh = Mesh(drawn.vertices * grown, drawn.faces)
+    mesh, modelled = kept.get("grown", (drawn,), tuple(grown.tolist()), lambda: _grown(drawn, grown))
     size = mesh.extents
     fired = size / np.array(found.factor)
     return Sizing(
@@ -114,8 +121,24 @@ def size_master(
         fired_size_mm=_point(fired) if known else None,
         master_size_mm=_point(size),
         mesh=mesh,
+        drawn=drawn.mesh,
         findings=(*found.findings, *_scaled(scale, fired), *_uncertain(found, float(fired.max()))),
-        modelled=None if inside is None else Mesh(inside.vertices * grown, inside.faces),
+        modelled=modelled,
+    )
+
+
+def as_drawn(master: Master, stretch: StretchJob | None) -> Drawn:
+    """The form before it is scaled. Raises JobError for a stretch that the form cannot take."""
+    low, high = master.mesh.bounds
+    foot = np.array([*(low + high)[:2] / 2, low[2]])
+    drawn = Mesh(master.mesh.vertices - foot, master.mesh.faces)
+    inside = None if master.inside is None else Mesh(master.inside.vertices - foot, master.inside.faces)
+    if stretch is None:
+        return Drawn(drawn, inside)
+    zone = _zone(stretch, float(drawn.extents[2]))
+    return Drawn(
+        stretched(drawn, *zone, stretch.taller_mm),
+        None if inside is None else stretched(inside, *zone, stretch.taller_mm),
     )
 
 
@@ -268,6 +291,14 @@ def _zone(stretch: StretchJob, height: float) -> tuple[float, float]:
             remedy="Name a zone within the form, lower edge first, that does not vanish.",
         )
     return low, high
+
+
+def _grown(drawn: Drawn, grown: Floats) -> tuple[Mesh, Mesh | None]:
+    """The form and its modelled inside (3,) times as large."""
+    inside = drawn.inside
+    return Mesh(drawn.mesh.vertices * grown, drawn.mesh.faces), (
+        None if inside is None else Mesh(inside.vertices * grown, inside.faces)
+    )
 
 
 # --- findings -----------------------------------------------------------------------------------

@@ -21,7 +21,7 @@ from .job import CapacityUnit, CastJob, ShrinkageJob, StandJob, TargetJob
 from .master import Master
 from .sizing import Sizing, size_master
 from .stand import Stand, stand_master
-from .working import SILENT, Watch
+from .working import SILENT, Memo, Watch
 
 ML: dict[CapacityUnit, float] = {"mL": 1.0, "imperial fl oz": 28.4130625, "US fl oz": 29.5735295625}
 """mL in each unit: a 160th of the imperial gallon of 4.54609 L, a 128th of the US gallon of 231 cubic inches."""
@@ -85,22 +85,24 @@ def fitted(
     *,
     wall_mm: float | None = None,
     watch: Watch = SILENT,
+    memo: Memo | None = None,
 ) -> Fitted:
     """Size and stand the master and find its inside, again and again until capacity or weight are met.
 
     wall_mm: of plaster; by the form's size when left out. The job's spill height is the master's before it
-    is scaled to hold or weigh. Raises what the three stages raise, and JobError as `fitted_scale`.
+    is scaled to hold or weigh. `memo` keeps what the three stages keep. Raises what the three stages raise, and
+    JobError as `fitted_scale`.
     """
-    scale = 1.0
+    scale, step = 1.0, 1.0
     for _ in range(ROUNDS):
-        sizing = size_master(master, shrinkage, target, fitted_scale=scale, watch=watch)
+        scale *= step
+        sizing = size_master(master, shrinkage, target, fitted_scale=scale, watch=watch, memo=memo)
         wall = wall_mm or least_wall_mm(float(sizing.mesh.extents.max()))
-        stood = stand_master(sizing, stand, wall_mm=wall, watch=watch)
-        inside = cast_inside(stood, sizing, cast, fitted_scale=scale, watch=watch)
+        stood = stand_master(sizing, stand, wall_mm=wall, watch=watch, memo=memo)
+        inside = cast_inside(stood, sizing, cast, fitted_scale=scale, watch=watch, memo=memo)
         step = fitted_scale(inside, target, cast)
         if abs(step - 1) <= NEAR:
             break
-        scale *= step
     return Fitted(sizing, stood, inside, scale)
 
 

@@ -22,7 +22,7 @@ BALL = 50.0
 
 def stood(form: Mesh, **job: object) -> Stand:
     x, y, z = (float(value) for value in form.extents)
-    sizing = Sizing(0, 0, None, (1, 1, 1), 1, (x, y, z), (x, y, z), form, ())
+    sizing = Sizing(0, 0, None, (1, 1, 1), 1, (x, y, z), (x, y, z), form, form)
     return stand_master(sizing, StandJob(**job), wall_mm=WALL)  # type: ignore[arg-type]
 
 

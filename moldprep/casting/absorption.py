@@ -28,7 +28,7 @@ from ..job import PlasterJob
 from ..materials import PLASTERS, START_WATER, WATER_REACH, WORKABLE_WATER, plaster_named
 from ..pieces import Piece, Pieces
 from ..stand import Stand
-from ..working import SILENT, Watch
+from ..working import SILENT, Memo, Watch
 
 LEAST_PATCH_MM = 2.5
 MOST_PATCHES = 12_000
@@ -100,22 +100,26 @@ def absorption(
     *,
     outside: ConvexHull,
     watch: Watch = SILENT,
+    memo: Memo | None = None,
 ) -> Absorption:
-    """The map of what each place of the mold takes; outside: see `outside_of`."""
+    """The map of what each place of the mold takes; outside: see `outside_of`.
+
+    `memo` keeps which plaster and which clay go to which patch, whatever they are mixed from.
+    """
+    kept = memo or Memo()
+    touching = [piece for piece in pieces.pieces if piece.mesh.areas[piece.form_face >= 0].any()]
     size = max(LEAST_PATCH_MM, float(np.sqrt(stand.mesh.area / MOST_PATCHES)))
     spread = max(SPREAD_MM, SPREAD_PATCHES * size)
-    pitch = float(np.cbrt(sum(piece.volume_mm3 for piece in pieces.pieces) / PLASTER_POINTS))
-    touching = [piece for piece in pieces.pieces if piece.mesh.areas[piece.form_face >= 0].any()]
-    found, depths = [], []
-    for k, piece in enumerate(touching):
-        watch.step(k, len(touching) + 1)
-        own = patches_of(piece.mesh, piece.form_face >= 0, size=size)
-        points, volume = filling(piece.mesh, pitch=pitch)
-        found.append(own)
-        depths.append(shared_depth(own, points, volume, reach=WATER_REACH.value, spread=spread))
-    watch.step(len(touching), len(touching) + 1)
-    patches, plaster = joined(found), np.concatenate(depths) * inside.growth
-    clay = _clay(inside, stand, patches, spread)
+    found, patches, depths = kept.get(
+        "plaster shares", (pieces, stand.mesh), None, lambda: _plaster(pieces, touching, size, spread, watch)
+    )
+    plaster = depths * inside.growth
+    clay = kept.get(
+        "clay shares",
+        (patches, stand.mesh),
+        (inside.mode, inside.wall_mm, inside.growth),
+        lambda: _clay(inside, stand, patches, spread),
+    )
 
     low, high = START_WATER.low / 100, START_WATER.high / 100
     start, top = (low + high) / 2, WORKABLE_WATER.value / 100
@@ -148,6 +152,22 @@ def absorption(
             *_between_finding(fins),
         ),
     )
+
+
+def _plaster(
+    pieces: Pieces, touching: list[Piece], size: float, spread: float, watch: Watch
+) -> tuple[list[Patches], Patches, Floats]:
+    """Patches of each piece that touches the form, of all of them, and (p,) plaster behind each, mm of the master."""
+    pitch = float(np.cbrt(sum(piece.volume_mm3 for piece in pieces.pieces) / PLASTER_POINTS))
+    found, depths = [], []
+    for k, piece in enumerate(touching):
+        watch.step(k, len(touching) + 1)
+        own = patches_of(piece.mesh, piece.form_face >= 0, size=size)
+        points, volume = filling(piece.mesh, pitch=pitch)
+        found.append(own)
+        depths.append(shared_depth(own, points, volume, reach=WATER_REACH.value, spread=spread))
+    watch.step(len(touching), len(touching) + 1)
+    return found, joined(found), np.asarray(read_only(np.concatenate(depths)))
 
 
 def _clay(inside: Inside, stand: Stand, patches: Patches, spread: float) -> Floats:

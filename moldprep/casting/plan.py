@@ -29,7 +29,7 @@ from ..materials import (
 from ..pieces import Pieces
 from ..pour import PourPlan
 from ..stand import Stand
-from ..working import SILENT, Watch
+from ..working import SILENT, Memo, Watch
 from .absorption import Absorption, absorption, outside_of
 from .rate import CastRate, cast_rate
 from .slip import LevelDrop, SlipMix, casts_a_bucket, level_drop, slip_needed
@@ -95,14 +95,17 @@ def plan_cast(
     plaster: PlasterJob,
     *,
     watch: Watch = SILENT,
+    memo: Memo | None = None,
 ) -> CastPlan:
-    """How to cast in this mold; `job` is the one that `inside` was found with."""
+    """How to cast in this mold; `job` is the one that `inside` was found with. `memo` keeps what is measured on
+    the mold, whatever plaster and slip are mixed from."""
+    kept = memo or Memo()
     rate = cast_rate(job.trials)
     # clay meets in the middle of a solid cast
     grows = half_thickness_mm(inside) if inside.mode == "solid" else inside.wall_mm
     drop = level_drop(stand, inside)
-    outside = outside_of(pieces)
-    takes = absorption(inside, stand, pieces, plaster, outside=outside, watch=watch)
+    outside = kept.get("hull", (pieces,), None, lambda: outside_of(pieces))
+    takes = absorption(inside, stand, pieces, plaster, outside=outside, watch=watch, memo=kept)
     # a cast left solid has given its water while it grew
     slower = (grows / CAST_WALL.value) ** 2 if inside.mode == "drain" else 1.0
     return CastPlan(

@@ -10,6 +10,7 @@ Air does when the mold is filled, opening up, what slip does when it is emptied 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import ceil
 
 import numpy as np
@@ -28,7 +29,7 @@ from ..parting import Parting
 from ..pieces import Pieces
 from ..pieces.drip import STEADY_MM, drip_plane
 from ..stand import Stand
-from ..working import SILENT, Watch
+from ..working import SILENT, Memo, Watch
 from .holds import SLAT_MM, centre_of_mass, on_bevel, on_slats
 from .remarks import about_air, about_gulps, about_holds, about_puddle
 from .results import Drain, Hold, Section, Stays, Tilt
@@ -57,69 +58,118 @@ def drain_cast(
     bevel_deg: float = 0.0,
     consistency: float = 70.0,
     watch: Watch = SILENT,
+    memo: Memo | None = None,
 ) -> Drain | None:
     """How to hold the mold so that the cast drains; None for a cast left solid, or whose opening closes.
 
-    bevel_deg: the pieces' own (`PiecesJob.drip_bevel_deg`). consistency: of the plaster, for its weight.
+    bevel_deg: the pieces' own (`PiecesJob.drip_bevel_deg`). consistency: of the plaster, for its weight. `memo`
+    keeps where slip stays, whatever the mold weighs.
     """
     if inside.capacity_ml <= 0:
         return None
     ml = inside.growth**3 / 1000
-    distances, level = inside.distances, inside.wall_mm / inside.growth
+    level = inside.wall_mm / inside.growth
+    normal, offset = drip_plane(block, stand.mesh.vertices, parting.chosen.layers, bevel_deg or 45.0)
+    side = float(np.degrees(np.arctan2(normal[1], normal[0])))  # where a bevel is, or would be
+    found = (memo or Memo()).get(
+        "flood",
+        (inside.distances, *stand.opening_outlines),
+        (level, ml, job, block.turn_deg, bevel_deg, side),
+        lambda: _flooded(inside.distances, stand, job, level, ml, block.turn_deg, bevel_deg, side, watch),
+    )
+    centre = centre_of_mass(pieces, stand, inside, _joined(inside.distances, level), level, consistency)
+    best = found.best
+    holds = [on_slats(best, pieces, stand, centre)]
+    if found.on_bevel is not None:
+        holds.append(on_bevel(found.on_bevel, pieces, normal, offset, centre))
+    offered = least_at(found.rough, side, job, ml) if holds[0].margin_mm < STEADY_MM else None
+    return Drain(
+        straight=found.tilts[0],
+        tilts=found.tilts,
+        least=found.least,
+        best=best,
+        stays=found.stays,
+        holds=tuple(holds),
+        pockets=found.pockets,
+        gulps=inside.throat_mm < GULP_WIDTH.value,
+        sections=found.sections,
+        findings=(
+            *about_puddle(
+                found.tilts[0],
+                found.least,
+                best,
+                down=found.down,
+                stays=found.stays,
+                inside=inside,
+                hold=holds[0],
+                job=job,
+            ),
+            *about_holds(tuple(holds), job, offered),
+            *about_air(found.pockets, job),
+            *about_gulps(inside),
+        ),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Flooded:
+    """Where slip and air stay, whatever the mold weighs. tilts: straight down first. down, stays: places of
+    slip straight down and at the best tilt. on_bevel: the bevel's own tilt. rough: the hollow to try tilts in."""
+
+    tilts: tuple[Tilt, ...]
+    least: Tilt | None
+    best: Tilt
+    down: tuple[Stays, ...]
+    stays: tuple[Stays, ...]
+    pockets: tuple[Stays, ...]
+    sections: tuple[Section, Section]
+    on_bevel: Tilt | None
+    rough: Hollow
+
+
+def _flooded(
+    distances: DistanceField,
+    stand: Stand,
+    job: DrainJob,
+    level: float,
+    ml: float,
+    turn_deg: float,
+    bevel_deg: float,
+    side: float,
+    watch: Watch,
+) -> _Flooded:
+    """Flood the hollow straight down, at the tilts tried, and at the best of them."""
     kept = _joined(distances, level)
     fine, middle, rough = (
         _hollow(distances, level, kept, most) for most in (FINE_POINTS, MIDDLE_POINTS, ROUGH_POINTS)
     )
     down = standing(fine, gravity(0.0, 0.0))
-    straight = Tilt(0.0, block.turn_deg % 360, down.volume * ml)
+    straight = Tilt(0.0, turn_deg % 360, down.volume * ml)
     watch.step(1, 4)
     least, best = (
         (straight, straight)
         if straight.left_ml < job.most_left_ml
-        else search(rough, fine, job, ml, first=block.turn_deg)
+        else search(rough, fine, job, ml, first=turn_deg)
     )
     watch.step(2, 4)
     settled = down if best.tilt_deg == 0 else standing(fine, gravity(best.tilt_deg, best.azimuth_deg))
     steps = np.arange(CURVE_DEG, job.most_tilt_deg + 1e-9, CURVE_DEG).tolist()
     pockets = _places(standing(_cavity(distances), gravity(0.0, 0.0)), ml)
     watch.step(3, 4)
-    centre = centre_of_mass(pieces, stand, inside, kept, level, consistency)
-    holds = [on_slats(best, pieces, stand, centre)]
-    normal, offset = drip_plane(block, stand.mesh.vertices, parting.chosen.layers, bevel_deg or 45.0)
-    side = float(np.degrees(np.arctan2(normal[1], normal[0])))  # where a bevel is, or would be
-    if bevel_deg > 0:
-        holds.append(on_bevel(tilted(fine, bevel_deg, side, ml), pieces, normal, offset, centre))
-    offered = least_at(rough, side, job, ml) if holds[0].margin_mm < STEADY_MM else None
     view = best.azimuth_deg if best.tilt_deg > 0 else _towards(down, best.azimuth_deg, stand)
-    stays = _places(settled, ml)
-    return Drain(
-        straight=straight,
+    return _Flooded(
         tilts=(straight, *(tilted(middle, step, best.azimuth_deg, ml) for step in steps)),
         least=least,
         best=best,
-        stays=stays,
-        holds=tuple(holds),
+        down=_places(down, ml),
+        stays=_places(settled, ml),
         pockets=pockets,
-        gulps=inside.throat_mm < GULP_WIDTH.value,
         sections=(
             _section(fine, Tilt(0.0, view, straight.left_ml), down, stand),
             _section(fine, Tilt(best.tilt_deg, view, best.left_ml), settled, stand),
         ),
-        findings=(
-            *about_puddle(
-                straight,
-                least,
-                best,
-                down=_places(down, ml),
-                stays=stays,
-                inside=inside,
-                hold=holds[0],
-                job=job,
-            ),
-            *about_holds(tuple(holds), job, offered),
-            *about_air(pockets, job),
-            *about_gulps(inside),
-        ),
+        on_bevel=tilted(fine, bevel_deg, side, ml) if bevel_deg > 0 else None,
+        rough=rough,
     )
 
 

@@ -87,6 +87,30 @@ def cut_slices(mesh: Mesh, heights: ArrayLike, *, rotation: ArrayLike | None = N
     return Slices(turn, levels, start, begin, end)
 
 
+class Slicer:
+    """Cuts one mesh at a few heights along one axis, over and over, and passes by the faces that are not met.
+
+    A cut is the same as `cut_slices` makes it, to the last bit.
+    """
+
+    def __init__(self, mesh: Mesh, rotation: ArrayLike) -> None:
+        self._mesh, self._rotation = mesh, np.array(rotation, dtype=np.float64)
+        self._low, self._high = _spans(mesh.vertices, mesh.faces, self._rotation[2])
+        self._slack = 1e-9 * float(np.abs(mesh.bounds).max())  # the cut itself decides, by its own rounding
+
+    def cut(self, heights: ArrayLike) -> Slices:
+        """The slices at ascending heights; those near to each other cost least."""
+        levels = np.array(heights, dtype=np.float64)
+        met = np.flatnonzero(
+            (self._low <= levels[-1] + self._slack) & (self._high >= levels[0] - self._slack)
+        )
+        used, corners = np.unique(
+            self._mesh.faces[met], return_inverse=True
+        )  # ascending: edges keep their sense
+        near = Mesh(self._mesh.vertices[used], corners.reshape(-1, 3).astype(np.int32))
+        return cut_slices(near, levels, rotation=self._rotation)
+
+
 def level_lines(slices: Slices, azimuth_deg: float, *, across: Floats) -> LevelLines:
     """Lines along (cos azimuth, sin azimuth) in every slice, at evenly spaced (lines,) places `across`.
 
@@ -153,6 +177,19 @@ def _cut(vertices, faces, turn, heights):  # type: ignore[no-untyped-def]
             cursor[k] += 1
             k += 1
     return start, ends[0].copy(), ends[1].copy()
+
+
+@numba.njit(cache=True, nogil=True)
+def _spans(vertices, faces, axis):  # type: ignore[no-untyped-def]
+    """(m,) least and greatest height of each face along an axis."""
+    z = np.empty(len(vertices))
+    for i in range(len(vertices)):
+        z[i] = axis[0] * vertices[i, 0] + axis[1] * vertices[i, 1] + axis[2] * vertices[i, 2]
+    low, high = np.empty(len(faces)), np.empty(len(faces))
+    for f in range(len(faces)):
+        a, b, c = z[faces[f, 0]], z[faces[f, 1]], z[faces[f, 2]]
+        low[f], high[f] = min(a, b, c), max(a, b, c)
+    return low, high
 
 
 @numba.njit(cache=True, nogil=True)

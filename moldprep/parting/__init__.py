@@ -5,6 +5,7 @@ from .layers import Candidate, Layer, LayerKind, Seam, family_of, piece_count
 from .lines import NaturalLines
 from .pricing import SeamRule, locked_volumes, price
 from .ranking import Parting, part_mold
+from .steering import Steered, Steering
 from .tables import PartingTables, tabulate
 
 __all__ = [
@@ -16,6 +17,8 @@ __all__ = [
     "PartingTables",
     "Seam",
     "SeamRule",
+    "Steered",
+    "Steering",
     "family_of",
     "locked_in",
     "locked_volumes",

@@ -14,7 +14,7 @@ from ..geometry.mesh import Floats, Mesh
 from ..job import PartingJob
 from ..pull import PullStudy
 from ..stand import Stand
-from ..working import Watch
+from ..working import Memo, Watch
 from .judge import UPRIGHT
 from .layers import Candidate, Layer, family_of
 from .lines import NaturalLines, natural_lines, spread
@@ -49,7 +49,7 @@ class Ground:
 
 
 def ground_for(
-    stand: Stand, block: Block, study: PullStudy, job: PartingJob, axis: Floats, watch: Watch
+    stand: Stand, block: Block, study: PullStudy, job: PartingJob, axis: Floats, watch: Watch, kept: Memo
 ) -> Ground:
     """Natural lines and tables along one stack axis.
 
@@ -60,7 +60,12 @@ def ground_for(
     low, high = float(own.min()), float(own.max())
     upright = bool(abs(rotation[2, 2]) > UPRIGHT)
     rim = min(stand.rim_mm, high) if upright else high
-    lines = natural_lines(mesh, rotation, low=low, high=rim, angle_deg=job.crease_angle_deg)
+    lines = kept.get(
+        "natural lines",
+        (mesh,),
+        (rotation.tobytes(), low, rim, job.crease_angle_deg),
+        lambda: natural_lines(mesh, rotation, low=low, high=rim, angle_deg=job.crease_angle_deg),
+    )
     wanted = [*lines.heights, *lines.steps, *(job.planes_mm or ()), *([rim] if upright else [])]
     natural = np.unique([height for height in wanted if low < height < high])
     tables = tabulate(
@@ -134,7 +139,7 @@ def candidates(ground: Ground, *, truest: bool = False) -> list[Candidate]:
     found = []
     for _, layers in best.values():
         straight = price(tables, ground.lines, layers, ground.job, rule=ground.rule)
-        turned = tuple(_turned(ground, layer) for layer in layers)
+        turned = tuple(trued(ground, layer) for layer in layers)
         if (truest or straight.excess_mm3 > 0) and turned != layers:
             other = price(tables, ground.lines, turned, ground.job, rule=ground.rule)
             straight = min(straight, other, key=lambda one: (one.price, one is other))
@@ -142,28 +147,7 @@ def candidates(ground: Ground, *, truest: bool = False) -> list[Candidate]:
     return found
 
 
-def level_prices(ground: Ground) -> Floats:
-    """(n + 1,) price of the level seam at each level; infinite round the spare, which is no part of the form."""
-    tables, lines, job = ground.tables, ground.lines, ground.job
-    lean = 1 - abs(float(tables.axis[2]))
-    prices = np.empty(len(tables.levels))
-    for k, height in enumerate(tables.levels):
-        name, share = lines.at(float(height))
-        smooth = level_price(job, natural=bool(name), lean=lean)
-        prices[k] = tables.outline[k] * (smooth + share * (job.crease_price - smooth))
-    prices[tables.levels > ground.rim_mm] = np.inf
-    return prices
-
-
-def _stacks(ground: Ground, prices: Prices) -> Iterator[tuple[float, tuple[Layer, ...]]]:
-    job, levels = ground.job, ground.tables.levels
-    if job.planes_mm is None:
-        return best_stacks(ground.tables, prices, split_layers=job.most_split_layers)
-    planes = [int(np.argmin(np.abs(levels - height))) for height in sorted(job.planes_mm)]
-    return fixed_stacks(ground.tables, prices, planes)
-
-
-def _turned(ground: Ground, layer: Layer) -> Layer:
+def trued(ground: Ground, layer: Layer) -> Layer:
     """A split layer whose plane is turned and shifted to where it locks least, if that is worth it."""
     if layer.kind != "split" or layer.azimuth_deg is None or layer.offset_mm is None:
         return layer
@@ -185,6 +169,27 @@ def _turned(ground: Ground, layer: Layer) -> Layer:
     if best[0] > (1 - GAIN) * before:
         return layer
     return replace(layer, azimuth_deg=best[1], offset_mm=best[2])
+
+
+def level_prices(ground: Ground) -> Floats:
+    """(n + 1,) price of the level seam at each level; infinite round the spare, which is no part of the form."""
+    tables, lines, job = ground.tables, ground.lines, ground.job
+    lean = 1 - abs(float(tables.axis[2]))
+    prices = np.empty(len(tables.levels))
+    for k, height in enumerate(tables.levels):
+        name, share = lines.at(float(height))
+        smooth = level_price(job, natural=bool(name), lean=lean)
+        prices[k] = tables.outline[k] * (smooth + share * (job.crease_price - smooth))
+    prices[tables.levels > ground.rim_mm] = np.inf
+    return prices
+
+
+def _stacks(ground: Ground, prices: Prices) -> Iterator[tuple[float, tuple[Layer, ...]]]:
+    job, levels = ground.job, ground.tables.levels
+    if job.planes_mm is None:
+        return best_stacks(ground.tables, prices, split_layers=job.most_split_layers)
+    planes = [int(np.argmin(np.abs(levels - height))) for height in sorted(job.planes_mm)]
+    return fixed_stacks(ground.tables, prices, planes)
 
 
 def _swings(mesh: Mesh, centre: Floats) -> list[float]:

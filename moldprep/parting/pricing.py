@@ -7,7 +7,7 @@ import numpy as np
 from ..geometry.columns import rotation_for
 from ..geometry.mesh import Floats, Mesh
 from ..geometry.profile import HAIR_MM
-from ..geometry.slices import Slices, cut_slices
+from ..geometry.slices import Slicer, Slices, cut_slices
 from ..job import PartingJob
 from .layers import Candidate, Layer, Seam, family_of, piece_count
 from .lines import NATURAL_DISCOUNT, SAME_HEIGHT_MM, NaturalLines
@@ -22,6 +22,8 @@ WIDE_BAND_MM = 3.0
 """A choice of heights narrower than this is none that a maker could use."""
 _STEP_MM = 1.0
 """A seam's nearness to creases is read this often along it."""
+_CUTS_KEPT = 8
+"""Upright cuts remembered; each holds the whole outline in its plane."""
 
 
 class SeamRule:
@@ -30,6 +32,7 @@ class SeamRule:
     def __init__(self, mesh: Mesh, tables: PartingTables, lines: NaturalLines, *, rim_mm: float) -> None:
         self._mesh, self._rotation, self._lines, self._rim = mesh, tables.rotation, lines, rim_mm
         self._hair = 1e-4 * float(tables.levels[-1] - tables.levels[0])
+        self._slicer: Slicer | None = None
         self._cuts: dict[tuple[float, float], Slices] = {}
         self._known: dict[Layer | float, Seam] = {}
 
@@ -37,9 +40,8 @@ class SeamRule:
         """The outline at a plane across the axis: the longer of just below and just above."""
         if height not in self._known:
             measured = []
-            around = cut_slices(
-                self._mesh, [height - self._hair, height + self._hair], rotation=self._rotation
-            )
+            self._slicer = self._slicer or Slicer(self._mesh, self._rotation)
+            around = self._slicer.cut([height - self._hair, height + self._hair])
             for k in (0, 1):
                 cut = around.between(k, k + 1)
                 measured.append((*self._measured(cut.begin, cut.end, self._rotation, height), k))
@@ -57,6 +59,8 @@ class SeamRule:
             ahead = np.cos(np.radians(azimuth)) * axes[0] + np.sin(np.radians(azimuth)) * axes[1]
             rotation = rotation_for(ahead, up=axes[2])
             if (azimuth, offset) not in self._cuts:
+                if len(self._cuts) >= _CUTS_KEPT:
+                    self._cuts.pop(next(iter(self._cuts)))
                 self._cuts[azimuth, offset] = cut_slices(self._mesh, [offset + HAIR_MM], rotation=rotation)
             cut = self._cuts[azimuth, offset]
             begin, end = _between(

@@ -12,7 +12,7 @@ from ..findings import Finding
 from ..job import PartingJob
 from ..pull import PullStudy
 from ..stand import Stand
-from ..working import SILENT, Watch
+from ..working import SILENT, Memo, Watch
 from .choice import Ground, candidates, ground_for
 from .judge import HOPELESS_MM3, Bench
 from .layers import Candidate
@@ -48,19 +48,26 @@ def part_mold(
     *,
     tolerance_mm: float,
     watch: Watch = SILENT,
+    memo: Memo | None = None,
 ) -> Parting:
     """The best layer stack for the form in its block, and the runners-up.
 
     Candidates are read for reach in order of price until one passes; those that stay locked beyond the
-    tolerance rank after it. Raises JobError when family or planes asked for do not fit each other or
-    the form.
+    tolerance rank after it. `memo` keeps the upright axis' tables for any block, and the form's lines for any
+    planes. Raises JobError when family or planes asked for do not fit each other or the form.
     """
+    kept = memo or Memo()
     check_request(stand, job)
     bench = Bench(stand, block, tolerance_mm, watch)
-    ground = ground_for(stand, block, study, job, np.array([0.0, 0.0, 1.0]), watch)
+    ground = kept.get(
+        "ground",
+        (stand.mesh,),
+        (stand.rim_mm, study.axes, job),
+        lambda: ground_for(stand, block, study, job, np.array([0.0, 0.0, 1.0]), watch, kept),
+    )
     read = _read_in_order(ground, bench)
     if job.family in (None, "two-piece") and job.planes_mm is None:
-        read += _tilted(stand, block, study, job, bench, read, watch)
+        read += _tilted(stand, block, study, job, bench, read, watch, kept)
     if not read:
         raise JobError(
             f"No {job.family} parting exists for this form.",
@@ -107,6 +114,7 @@ def _tilted(
     bench: Bench,
     upright: list[Candidate],
     watch: Watch,
+    kept: Memo,
 ) -> list[Candidate]:
     """Two pieces parted across the study's leaning axes, where that could be cheaper than what passes."""
     limit = min((one.price for one in upright if bench.passes(one)), default=np.inf)
@@ -119,7 +127,7 @@ def _tilted(
         least = job.piece_price + min(LOCKED_PRICE * locked.get(axis, 0.0), job.piece_price / 2)
         if least >= limit or (locked.get(axis, 0.0) > HOPELESS_MM3 and np.isfinite(limit)):
             continue
-        ground = ground_for(stand, block, study, job, np.array(axis), watch)
+        ground = ground_for(stand, block, study, job, np.array(axis), watch, kept)
         for one in candidates(ground):
             if one.family == "two-piece":
                 hopeless = one.excess_mm3 > HOPELESS_MM3 or one.price >= limit

@@ -20,13 +20,7 @@ def check_request(stand: Stand, job: PartingJob) -> None:
     """Refuse planes that lie off the form or do not fit the family."""
     if job.planes_mm is None:
         return
-    outside = [height for height in job.planes_mm if not 0 < height < stand.rim_mm]
-    if outside:
-        raise JobError(
-            f"A seam plane at {outside[0]:g} mm misses the form (0 to {stand.rim_mm:.1f} mm).",
-            code="parting-planes",
-            remedy="Give heights above the foot, below the rim.",
-        )
+    check_heights(stand, job.planes_mm)
     if len(set(job.planes_mm)) < len(job.planes_mm):
         raise JobError("A seam plane is given twice.", code="parting-planes", remedy="Give each height once.")
     needs = {
@@ -42,6 +36,17 @@ def check_request(stand: Stand, job: PartingJob) -> None:
             f"A {job.family} mold has {needs[job.family]} level seam planes, not {len(job.planes_mm)}.",
             code="parting-planes",
             remedy="Leave out the family or give as many planes as it has.",
+        )
+
+
+def check_heights(stand: Stand, planes_mm: tuple[float, ...]) -> None:
+    """Refuse level planes that miss the form below its rim."""
+    outside = [height for height in planes_mm if not 0 < height < stand.rim_mm]
+    if outside:
+        raise JobError(
+            f"A seam plane at {outside[0]:g} mm misses the form (0 to {stand.rim_mm:.1f} mm).",
+            code="parting-planes",
+            remedy="Give heights above the foot, below the rim.",
         )
 
 

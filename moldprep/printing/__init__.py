@@ -12,7 +12,7 @@ from ..mixing import timing_of
 from ..parting import Parting
 from ..pieces import Pieces
 from ..stand import Stand
-from ..working import SILENT, Watch
+from ..working import SILENT, Memo, Watch
 from .bed import Laid, laid_out
 from .choice import Attitude, SectionTables, Slab, best_sections, chosen_sections, section_tables
 from .cutting import cut_sections
@@ -56,23 +56,24 @@ def plan_print(
     job: PrinterJob,
     *,
     watch: Watch = SILENT,
+    memo: Memo | None = None,
 ) -> PrintPlan:
     """The master, spare included, cut level into the sections that print with the least filament.
 
     Each section prints upright or inverted. A cut costs its price (half at a line where the joint does not
     show) and the shell of its two faces; sections fit the printer's bed where any cutting lets them. Compared
-    with the whole master upright, inverted and lying.
+    with the whole master upright, inverted and lying. `memo` keeps the sections, whatever plaster they will meet.
     """
-    heights = cut_heights(stand, parting)
-    tables = section_tables(stand.mesh, heights, job)
-    slabs = chosen_sections(tables, job)
-    watch.step(1, 4)
-    sections, bare = cut_sections(stand.mesh, tables, slabs, job)
-    watch.step(2, 4)
-    attitudes = attitudes_of(stand.mesh, job)
+    kept = memo or Memo()
+    sections, bare = kept.get(
+        "print sections", (stand, parting), job, lambda: _sections(stand, parting, job, watch)
+    )
+    attitudes = kept.get("attitudes", (stand.mesh,), job, lambda: attitudes_of(stand.mesh, job))
     one_go = min(attitudes, key=lambda way: (not way.fits_bed, way.filament_g))
     watch.step(3, 4)
-    faces, face_surface = surfaces(stand.mesh, pieces, job)
+    faces, face_surface = kept.get(
+        "print surfaces", (stand.mesh, pieces), job, lambda: surfaces(stand.mesh, pieces, job)
+    )
     timing = timing_of(plaster)
     heat = Heat(timing.start_c, timing.limit_c - timing.start_c, timing.limit_c, job.softens_c)
     total = sum(section.filament_g for section in sections)
@@ -91,3 +92,16 @@ def plan_print(
         steps=steps_for(sections, faces, heat, job),
         findings=remarks_on(sections, bare, one_go, total, heat, job),
     )
+
+
+def _sections(
+    stand: Stand, parting: Parting, job: PrinterJob, watch: Watch
+) -> tuple[tuple[Section, ...], list[float]]:
+    """The sections, and heights of the joints in which no pins found room."""
+    heights = cut_heights(stand, parting)
+    tables = section_tables(stand.mesh, heights, job)
+    slabs = chosen_sections(tables, job)
+    watch.step(1, 4)
+    found = cut_sections(stand.mesh, tables, slabs, job)
+    watch.step(2, 4)
+    return found

@@ -9,7 +9,7 @@ import trimesh
 from moldprep.geometry.columns import rotation_for
 from moldprep.geometry.outlines import section
 from moldprep.geometry.profile import upright_profile
-from moldprep.geometry.slices import cut_slices, level_lines
+from moldprep.geometry.slices import Slicer, cut_slices, level_lines
 from tests.forms import chord_error, from_trimesh, grooved, turned
 
 
@@ -36,6 +36,17 @@ def test_every_slice_is_closed_to_the_last_bit() -> None:
         cut = slices.between(k, k + 1)
         begin, end = (sorted(map(tuple, points)) for points in (cut.begin, cut.end))
         assert begin == end
+
+
+@pytest.mark.parametrize("axis", [(0, 0, 1), (0.3, -0.5, 0.8)])
+def test_a_slicer_cuts_the_same_slices_to_the_last_bit(axis: tuple[float, float, float]) -> None:
+    mesh, rotation = ring_on_stem(), rotation_for(axis)
+    slicer = Slicer(mesh, rotation)
+    own = mesh.vertices @ rotation[2]  # heights of vertices among them
+    for heights in ([-31.7], [0.17, 0.18], [float(own[100])], [float(own.min()), 3.0], [500.0]):
+        one, other = slicer.cut(heights), cut_slices(mesh, heights, rotation=rotation)
+        for name in ("heights", "start", "begin", "end"):
+            assert np.array_equal(getattr(one, name), getattr(other, name))
 
 
 @pytest.mark.parametrize("azimuth", [0.0, 17.0, 90.0, 133.0])
