@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import io
+import os
 import re
 import shutil
 import subprocess
+import sys
 from functools import cache
 from itertools import combinations
+from pathlib import Path
 from typing import cast
 from xml.etree import ElementTree
 
@@ -305,6 +308,26 @@ def test_the_same_template_gives_the_same_bytes() -> None:
     again = {item.name: item for item in templates(planned("bud-vase"))}["seam-equator"]
     assert template_svg(template) == template_svg(again)
     assert template_dxf(template) == template_dxf(again)
+
+
+def test_dxf_is_the_same_in_every_process() -> None:
+    """Sets of words come in another order under another seed of their hashes."""
+    made = (
+        "import sys; from moldprep.sheet.strokes import Template, line, template_dxf; "
+        "strokes = (line([[0, 0], [1, 2]], 'form'),); "
+        "sys.stdout.buffer.write(template_dxf(Template('a', 'A', strokes, ())))"
+    )
+    written = {
+        subprocess.run(
+            [sys.executable, "-c", made],
+            cwd=Path(__file__).parents[2],
+            env={**os.environ, "PYTHONHASHSEED": seed},
+            check=True,
+            capture_output=True,
+        ).stdout
+        for seed in ("0", "5")
+    }
+    assert len(written) == 1 and b"AcDbPlaceHolder" in written.pop()
     assert [tile.svg for tile in tiles(template, paper="a4")] == [
         tile.svg for tile in tiles(again, paper="a4")
     ]
