@@ -316,6 +316,9 @@ def template_dxf(template: Template) -> bytes:
         for text, place in ((template.title, (x0, y1 + LINE_MM)), *template.labels):
             words = space.add_text(text, height=0.7 * TEXT_MM, dxfattribs={"layer": "text"})
             words.set_placement(place)
+        # left to itself ezdxf takes them as a set gives them: in another order each run
+        for kind in sorted(drawing.entitydb.dxf_types_in_use()):
+            drawing.classes.add_class(kind)
         written = io.StringIO()
         drawing.write(written)
     finally:

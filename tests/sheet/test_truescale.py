@@ -310,6 +310,14 @@ def test_the_same_template_gives_the_same_bytes() -> None:
     ]
 
 
+def test_dxf_names_its_classes_in_one_order_whatever_the_seed_of_hashes() -> None:
+    """Left to itself ezdxf takes the kinds in use as a set gives them, which is another order in each process."""
+    drawing = ezdxf.read(io.StringIO(template_dxf(rectangle(30, 20)).decode()))
+    used = drawing.entitydb.dxf_types_in_use()
+    named = [kind.dxf.name for kind in drawing.classes if kind.dxf.name in used]
+    assert len(named) > 3 and named == sorted(named)
+
+
 # --- tiles --------------------------------------------------------------------------------------
 
 

@@ -70,24 +70,14 @@ class Desk:
         )
 
     def plan(self, job: Job, *, watch: Watch) -> Planned:
-        """The form's mold; it takes the place of the last plan once it is whole."""
+        """The form's mold; it takes the place of the last plan once it is whole. The same again is not made again."""
+        if self._made is not None and self._made.plan.job == job:
+            return self._made.shown
         made = _Made(plan(self._form(), job, watch=watch, memo=self._memo))
         watch.stage("draw it")
-        found = made.plan
-        planned = Planned(
-            record=made.record,
-            hash=record_hash(made.record),
-            stop=any_stop(found.findings),
-            parts=tuple(
-                PartView(part.letter, part.name, part.tint, part.apart, part.glb)
-                for part in part_views(found)
-            ),
-            classes=class_view(found.stand.mesh, found.pieces.face_class),
-            bounds=_bounds(found.stand.mesh),
-            highest_mm=found.stand.rim_mm,
-        )
+        shown = made.shown
         self._keep(made)
-        return planned
+        return shown
 
     def seam(self, planes_mm: tuple[float, ...], azimuth_deg: float | None, *, watch: Watch) -> SeamPrice:
         """What the plan's seams would cost elsewhere."""
@@ -165,6 +155,21 @@ class _Made:
         self.plan = made
         self._pages: dict[int, list[bytes]] = {}
         self._packed: tuple[zipfile.ZipFile, IO[bytes]] | None = None
+
+    @cached_property
+    def shown(self) -> Planned:
+        return Planned(
+            record=self.record,
+            hash=record_hash(self.record),
+            stop=any_stop(self.plan.findings),
+            parts=tuple(
+                PartView(part.letter, part.name, part.tint, part.apart, part.glb)
+                for part in part_views(self.plan)
+            ),
+            classes=class_view(self.plan.stand.mesh, self.plan.pieces.face_class),
+            bounds=_bounds(self.plan.stand.mesh),
+            highest_mm=self.plan.stand.rim_mm,
+        )
 
     @cached_property
     def record(self) -> bytes:
