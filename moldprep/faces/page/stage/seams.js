@@ -30,6 +30,7 @@ export default class Seams {
     }
     Object.assign(this, { most, inches });
     heights.forEach((height, k) => k !== this.held?.k && this.put(k, height));
+    this.stage.follow();
   }
 
   move(k, height) {
@@ -42,6 +43,8 @@ export default class Seams {
     this.stage = stage;
     this.hook = () => this.place_handles();
     stage.hooks.add(this.hook);
+    stage.sheets = () =>
+      this.planes.flatMap(({ points, height }) => points.map((p) => new THREE.Vector3(p.x, p.y, height ?? 0)));
     this.show(...this.wanted);
   }
 

@@ -33,7 +33,7 @@ const PAINT = `
     vec2 cell = spot * 1.25;
     cell.x += 0.5 * mod(floor(cell.y), 2.0);
     float away = length(fract(cell) - 0.5);
-    float spotted = 1.0 - smoothstep(0.17 - blur, 0.17 + blur, away);
+    float spotted = 1.0 - smoothstep(0.21 - blur, 0.21 + blur, away);
     diffuseColor.rgb = mix(diffuseColor.rgb, diffuseColor.rgb * 0.28, spotted * sharp);
   } else if (texture_kind == 2) {
     float across = abs(fract(spot.x + spot.y) - 0.5);

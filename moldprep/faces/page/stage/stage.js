@@ -77,6 +77,7 @@ export default class Stage {
 
   whole(duration = FLIGHT_MS) {
     this.own = true; // as long as the visitor has not turned it, the view follows what there is to see
+    this.swing = null;
     const pose = { azimuth: this.azimuth, elevation: ELEVATION };
     this.go({ ...pose, ...this.fitted(pose) }, duration);
   }
@@ -88,8 +89,7 @@ export default class Stage {
   }
 
   follow() {
-    if (this.own) {
-      this.swing = null;
+    if (this.own && !this.swing) {
       const pose = this.goal ?? this.pose();
       this.go({ ...pose, ...this.fitted(pose) }, 250);
     }
@@ -186,7 +186,7 @@ export default class Stage {
     const right = new THREE.Vector3(0, 0, 1).cross(back).normalize();
     const up = back.clone().cross(right);
     const tall = Math.tan(THREE.MathUtils.degToRad(this.vue.camera.fov) / 2) * FILL;
-    const wide = tall * Math.max(this.vue.camera.aspect, 0.1);
+    const wide = tall * Math.max(this.vue.camera.aspect || 1, 0.1);
     let distance = 0;
     for (const place of this.rim()) {
       const at = place.sub(target);
@@ -199,10 +199,11 @@ export default class Stage {
     return { target, distance };
   }
 
-  // Places that must be in the canvas: rings round each solid at its ends, which hold at every azimuth.
+  // Places that must be in the canvas: rings round each solid at its ends, which hold at every azimuth, and sheets.
   rim() {
+    const sheets = this.sheets ? this.sheets() : [];
     const boxes = this.solids.size ? [...this.solids].map((solid) => solid.box()) : [this.box];
-    return boxes.flatMap((box) => {
+    const rings = boxes.flatMap((box) => {
       const size = box.getSize(new THREE.Vector3());
       const middle = box.getCenter(new THREE.Vector3());
       return [-0.5, 0.5].flatMap((end) =>
@@ -213,6 +214,7 @@ export default class Stage {
         }),
       );
     });
+    return [...rings, ...sheets];
   }
 
   extent() {
