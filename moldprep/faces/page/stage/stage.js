@@ -149,11 +149,8 @@ export default class Stage {
   hidden(place, eye = this.vue.camera.position) {
     const way = eye.clone().sub(place);
     const length = way.length();
-    const ray = new THREE.Raycaster(place, way.normalize(), 0, length);
-    const meshes = [...this.solids].flatMap((solid) => solid.opaque());
-    const hits = ray.intersectObjects(meshes, false);
     const hair = DEPTH_SHARE * this.box.getSize(new THREE.Vector3()).length();
-    return hits.some((hit) => hit.distance > hair);
+    return [...this.solids].some((solid) => solid.blocks(place, way.normalize(), hair, length));
   }
 
   // --- camera
