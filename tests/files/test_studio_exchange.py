@@ -167,7 +167,7 @@ BROKEN: dict[str, Callable[[dict[str, object]], bytes]] = {
     "cut short": lambda raw: json.dumps(raw).encode()[:-5],
     "a list": lambda raw: b"[]",
     "deep": lambda raw: b"[" * 100_000,
-    "newer": lambda raw: broken(raw, "format", value="moldprep-studio/2"),
+    "newer": lambda raw: broken(raw, "format", value="moldprep-studio/3"),
     "no casts": lambda raw: json.dumps({key: raw[key] for key in raw if key != "casts"}).encode(),
     "unknown part": lambda raw: broken(raw, "glazes", value=[]),
     "unknown field": lambda raw: broken(raw, "casts", 0, "glaze", value="blue"),
