@@ -10,6 +10,7 @@ from moldprep.drying import Reading
 from moldprep.files.studio import (
     Contents,
     Studio,
+    job_of_record,
     schema,
 )
 from moldprep.job import Bar, Job, Trial
@@ -18,7 +19,8 @@ TOML = "# the blue clay\n[shrinkage]\ntotal_percent = 12.5\n"
 FORM = b"solid bowl\nendsolid bowl\n" * 100
 DIGEST = sha256(FORM).hexdigest()
 RECORD = (
-    b'{"format": "moldprep-plan/1", "master": {"source_sha256": "' + DIGEST.encode() + b'"}, '
+    b'{"format": "moldprep-plan/1", "name": "bowl", "pieces": [{}, {}], "wet_total_g": 8000, '
+    b'"dry_total_g": 5500, "master": {"source_sha256": "' + DIGEST.encode() + b'"}, '
     b'"job": {"plaster": {"consistency": 75}}}\n'
 )
 
@@ -60,3 +62,7 @@ def old_library(path: Path) -> None:
     raw.execute("PRAGMA user_version = 1")
     raw.commit()
     raw.close()
+
+
+PLAN_JOB = job_of_record(RECORD)
+"""The job of the plan that `RECORD` tells of."""
