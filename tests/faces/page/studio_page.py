@@ -1,4 +1,5 @@
-"""Serves the studio's part alone: `python -m tests.faces.page.studio_page PORT LIBRARY`. Has a plan and its form at hand."""
+"""Serves the studio's part alone: `python -m tests.faces.page.studio_page PORT FOLDER`, for the library
+FOLDER/NAME/library.db at /NAME. Has a plan and its form at hand."""
 
 from __future__ import annotations
 
@@ -60,12 +61,11 @@ def page(library: Path) -> None:
 
 if __name__ in ("__main__", "__mp_main__"):
     os.environ.pop("PYTEST_CURRENT_TEST", None)  # the framework would wait for its own test runner
-    port, path = sys.argv[1:]
-    ui.run(
-        lambda: page(Path(path)),
-        host="127.0.0.1",
-        port=int(port),
-        show=False,
-        reload=False,
-        show_welcome_message=False,
-    )
+    port, folder = sys.argv[1:]
+
+    @ui.page("/{name}")
+    def named(name: str) -> None:
+        """One library each, so that tests need not wait for a server of their own."""
+        page(Path(folder) / name / "library.db")
+
+    ui.run(host="127.0.0.1", port=int(port), show=False, reload=False, show_welcome_message=False)

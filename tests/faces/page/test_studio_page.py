@@ -26,14 +26,21 @@ def chromium() -> Iterator[Browser]:
         yield found
 
 
-@pytest.fixture
-def path(tmp_path: Path) -> Path:
-    return tmp_path / "studio" / "library.db"
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("libraries")
 
 
-def opened(chromium: Browser, address: str, **size: int) -> Page:
-    page = chromium.new_page(viewport=size or NARROW)  # type: ignore[arg-type]
-    page.goto(address)
+@pytest.fixture(scope="module")
+def address(folder: Path) -> Iterator[str]:
+    with serving(SERVER, str(folder)) as found:
+        yield found
+
+
+def opened(chromium: Browser, address: str, path: Path) -> Page:
+    """The page of a library, with all that is in it."""
+    page = chromium.new_page(viewport=NARROW)  # type: ignore[arg-type]
+    page.goto(f"{address}/{path.parent.name}")
     expect(page.get_by_text("an export leaves")).to_be_visible()
     return page
 
@@ -58,10 +65,11 @@ def press(page: Page, name: str) -> None:
 
 
 def test_what_is_entered_is_there_after_a_restart_and_can_be_taken_back(
-    chromium: Browser, path: Path, tmp_path: Path
+    chromium: Browser, folder: Path, tmp_path: Path
 ) -> None:
-    with serving(SERVER, str(path)) as address:
-        page = opened(chromium, address)
+    path = folder / "kept" / "library.db"
+    with serving(SERVER, str(folder)) as address:
+        page = opened(chromium, address, path)
         put(page, "Add a bar", Clay="white", Wet_length="100", Fired_length="111,5")
         said(page, "A bar of 100/111.5 mm does not shrink as clay does.")
         put(page, "Add a bar", Fired_length="87,5")
@@ -85,8 +93,8 @@ def test_what_is_entered_is_there_after_a_restart_and_can_be_taken_back(
         assert (life.mold.plan, life.mold.pieces, life.losses) == (RECORD.decode(), 2, 1)
         assert [studio.form(digest) for digest in studio.forms()] == [("bowl.stl", FORM)]
         studio.export_to(tmp_path / "expected.json")
-    with serving(SERVER, str(path)) as address:
-        page = opened(chromium, address)
+    with serving(SERVER, str(folder)) as address:
+        page = opened(chromium, address, path)
         found = shrinkage_of(ShrinkageJob(bars=(Bar(100, 87.5),)))
         shrinks = f"Shrinks {100 * found.width:.2f} ± {100 * (found.uncertainty or 0):.2f} % from wet to fired by 1 bar;"
         expect(page.get_by_text(shrinks)).to_be_visible()
@@ -110,18 +118,18 @@ def test_what_is_entered_is_there_after_a_restart_and_can_be_taken_back(
     assert after.bars == () and after.casts == before.casts and after.molds == before.molds
 
 
-def test_an_entry_is_corrected_in_its_place(chromium: Browser, path: Path) -> None:
+def test_an_entry_is_corrected_in_its_place(chromium: Browser, address: str, folder: Path) -> None:
+    path = folder / "corrected" / "library.db"
     path.parent.mkdir()
     before = filled(path)
-    with serving(SERVER, str(path)) as address:
-        page = opened(chromium, address)
-        press(page, "Correct white trial 1")
-        put(page, "Correct white trial 1", Wall="77")
-        expect(page.get_by_role("alert").filter(has_text="Wall is 50 mm or less.")).to_be_visible()
-        put(page, "Correct white trial 1", Wall="4.4", Time="11")
-        said(page, "Corrected.")
-        expect(page.get_by_role("button", name="Correct white trial 1")).to_be_focused()
-        page.close()
+    page = opened(chromium, address, path)
+    press(page, "Correct white trial 1")
+    put(page, "Correct white trial 1", Wall="77")
+    expect(page.get_by_role("alert").filter(has_text="Wall is 50 mm or less.")).to_be_visible()
+    put(page, "Correct white trial 1", Wall="4.4", Time="11")
+    said(page, "Corrected.")
+    expect(page.get_by_role("button", name="Correct white trial 1")).to_be_focused()
+    page.close()
     with Studio(path) as studio:
         first, second = studio.contents().trials
     assert (first.minutes, first.wall_mm) == (11, 4.4)
@@ -129,23 +137,25 @@ def test_an_entry_is_corrected_in_its_place(chromium: Browser, path: Path) -> No
     assert second == before.trials[1]
 
 
-def test_jobs_are_saved_with_their_form_opened_and_handed_out(chromium: Browser, path: Path) -> None:
-    with serving(SERVER, str(path)) as address:
-        page = opened(chromium, address)
-        put(page, "Add a bar", Clay="white", Wet_length="100", Fired_length="88")
-        put(page, "Save this job", Name="bowl / 1")
-        said(page, "bowl / 1 is saved.")
-        press(page, "Use these bars of white")
-        expect(page.locator("#job")).to_have_text("1 bars of white, 0 trials")
-        put(page, "Save this job", Name="bowl / 2")
-        said(page, "bowl / 2 is saved.")
-        press(page, "Open bowl / 1")
-        expect(page.locator("#job")).to_have_text("0 bars of clay, 0 trials")
-        with page.expect_download() as download:
-            press(page, "bowl / 2 as a file")
-        assert download.value.suggested_filename == "bowl-2.toml"
-        handed_out = job_from_toml(download.value.path().read_text())
-        page.close()
+def test_jobs_are_saved_with_their_form_opened_and_handed_out(
+    chromium: Browser, address: str, folder: Path
+) -> None:
+    path = folder / "jobs" / "library.db"
+    page = opened(chromium, address, path)
+    put(page, "Add a bar", Clay="white", Wet_length="100", Fired_length="88")
+    put(page, "Save this job", Name="bowl / 1")
+    said(page, "bowl / 1 is saved.")
+    press(page, "Use these bars of white")
+    expect(page.locator("#job")).to_have_text("1 bars of white, 0 trials")
+    put(page, "Save this job", Name="bowl / 2")
+    said(page, "bowl / 2 is saved.")
+    press(page, "Open bowl / 1")
+    expect(page.locator("#job")).to_have_text("0 bars of clay, 0 trials")
+    with page.expect_download() as download:
+        press(page, "bowl / 2 as a file")
+    assert download.value.suggested_filename == "bowl-2.toml"
+    handed_out = job_from_toml(download.value.path().read_text())
+    page.close()
     with Studio(path) as studio:
         one, two = studio.jobs()
         assert one.job == PLAN_JOB and one.record == RECORD.decode()
@@ -155,21 +165,21 @@ def test_jobs_are_saved_with_their_form_opened_and_handed_out(chromium: Browser,
 
 
 def test_a_file_is_imported_and_the_page_keeps_to_a_narrow_screen(
-    chromium: Browser, path: Path, tmp_path: Path
+    chromium: Browser, address: str, folder: Path, tmp_path: Path
 ) -> None:
+    path = folder / "imported" / "library.db"
     expected = filled(tmp_path / "other.db")
     with Studio(tmp_path / "other.db") as other:
         other.export_to(tmp_path / "other.json")
-    with serving(SERVER, str(path)) as address:
-        page = opened(chromium, address)
-        with page.expect_file_chooser() as chooser:
-            press(page, "Import a file")
-        chooser.value.set_files(tmp_path / "other.json")
-        said(page, f"{sum(len(rows) for rows in vars(expected).values())} entries added.")
-        for summary in page.locator("summary").all():
-            summary.click()
-        expect(page.get_by_role("img", name="1 weighings")).to_be_visible()
-        assert page.evaluate("document.documentElement.scrollWidth") == NARROW["width"]
-        page.close()
+    page = opened(chromium, address, path)
+    with page.expect_file_chooser() as chooser:
+        press(page, "Import a file")
+    chooser.value.set_files(tmp_path / "other.json")
+    said(page, f"{sum(len(rows) for rows in vars(expected).values())} entries added.")
+    for summary in page.locator("summary").all():
+        summary.click()
+    expect(page.get_by_role("img", name="1 weighings")).to_be_visible()
+    assert page.evaluate("document.documentElement.scrollWidth") == NARROW["width"]
+    page.close()
     with Studio(path) as studio:
         assert studio.contents() == expected
