@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
+from ...drying import DryState
 from ...errors import FileError
 from ...files.studio import (
     BarRow,
@@ -20,9 +21,12 @@ from ...files.studio import (
     Studio,
     TrialRow,
 )
+from .keeping.words import dried
 
 T = TypeVar("T")
 
+KINDS = ("jobs", "molds", "casts", "trials", "bars", "readings")
+"""In the order of `Holdings`."""
 PATIENCE_S = 10.0
 """How long a question waits while another window writes: longer than dropping forms takes."""
 
@@ -31,7 +35,8 @@ PATIENCE_S = 10.0
 class Holdings:
     """Everything that the library shows, as it stood at one moment, each kind in the order of entry.
 
-    lives: by mark; forms: sizes [bytes] of kept forms by their SHA-256.
+    lives: by mark; drying: by mark, by its latest log, or in words why nobody knows; forms: sizes [bytes] of kept
+    forms by their SHA-256.
     """
 
     jobs: tuple[Entry[SavedJob], ...]
@@ -42,6 +47,11 @@ class Holdings:
     readings: tuple[Entry[ReadingRow], ...]
     lives: dict[str, MoldLife]
     forms: dict[str, int]
+    drying: dict[str, DryState | str]
+
+    def logs(self, mark: str) -> tuple[tuple[Entry[ReadingRow], ...], ...]:
+        """A mold's drying logs, the latest last, each in order of time."""
+        return _logs(self.readings, mark)
 
 
 class Library:
@@ -78,13 +88,20 @@ class Library:
 
 def _holdings(studio: Studio) -> Holdings:
     with studio.moment():
-        return Holdings(
-            jobs=studio.entries("jobs"),
-            molds=studio.entries("molds"),
-            casts=studio.entries("casts"),
-            trials=studio.entries("trials"),
-            bars=studio.entries("bars"),
-            readings=studio.entries("readings"),
-            lives={life.mold.mark: life for life in studio.molds()},
-            forms=studio.forms(),
-        )
+        jobs, molds, casts, trials, bars, readings = map(studio.entries, KINDS)
+        lives = {life.mold.mark: life for life in studio.molds()}
+        forms = studio.forms()
+    drying = {}
+    for mark, life in lives.items():
+        logs = _logs(readings, mark)
+        drying[mark] = dried(life.mold, tuple(entry.row.reading for entry in logs[-1]) if logs else ())
+    return Holdings(jobs, molds, casts, trials, bars, readings, lives, forms, drying)
+
+
+def _logs(readings: tuple[Entry[ReadingRow], ...], mark: str) -> tuple[tuple[Entry[ReadingRow], ...], ...]:
+    own = [entry for entry in readings if entry.row.mold == mark]
+    numbers = sorted({entry.row.log for entry in own})
+    return tuple(
+        tuple(sorted((one for one in own if one.row.log == number), key=lambda one: one.row.hours))
+        for number in numbers
+    )

@@ -31,8 +31,8 @@ BAR = (
     Ask("wet_mm", "Wet length", "length"),
     Ask("dry_mm", "Dry length", "length", needed=False),
     Ask("fired_mm", "Fired length", "length"),
-    Ask("upright", "The bar stood: it tells of the height", "yes", usual=lambda: False),
     DATE,
+    Ask("upright", "The bar stood: it tells of the height", "yes", usual=lambda: False),
 )
 TRIAL = (
     Ask("slip", "Slip"),

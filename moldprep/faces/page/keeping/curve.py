@@ -8,12 +8,12 @@ from ....drying import DryState, Reading
 from ....sheet.words import grams
 
 WIDTH, HEIGHT = 420.0, 190.0
-LEFT, RIGHT, TOP, BOTTOM = 64.0, 12.0, 14.0, 34.0
+LEFT, RIGHT, TOP, BOTTOM = 76.0, 12.0, 14.0, 34.0
 """Room for words round the plot, in the drawing's units."""
-WORD = 60.0
+WORD = 70.0
 """How wide one word is, with some air."""
-CLEAR = 15.0
-"""Words nearer to each other than this would touch."""
+CLEAR = 18.0
+"""Words nearer to each other than this would touch; a narrow screen shows them larger."""
 
 
 def drying_curve(log: Sequence[Reading], state: DryState) -> str:
@@ -47,8 +47,8 @@ def drying_curve(log: Sequence[Reading], state: DryState) -> str:
             _text(LEFT - 6, height + 4, "end", grams(weight))
             for weight, height in _told(place, (state.ready_grams, log[0].grams, log[-1].grams))
         ),
-        _text(LEFT, bottom + 16, "start", f"{begin:.3g} h"),
-        _text(WIDTH - RIGHT, bottom + 16, "end", f"{end:.3g} h"),
+        _text(LEFT, bottom + 18, "start", f"{begin:.3g} h"),
+        _text(WIDTH - RIGHT, bottom + 18, "end", f"{end:.3g} h"),
         f'<polyline class="mp-curve-line" points="{" ".join(f"{x:.1f},{y:.1f}" for x, y in dots)}"/>',
         *(f'<circle class="mp-curve-dot" cx="{x:.1f}" cy="{y:.1f}" r="3.5"/>' for x, y in dots),
     ]

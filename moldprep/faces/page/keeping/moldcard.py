@@ -19,7 +19,6 @@ from .desk import DATE, Desk, Section, today
 from .parts import Ask, Form, Values, button, row, sure, table, text
 from .words import (
     counted,
-    dried,
     dry_weights,
     dry_words,
     hours_since,
@@ -81,8 +80,7 @@ class MoldCard:
         if life.mold.retired is not None:
             yield "retired"
             return
-        readings = self._logs(held)[-1:]
-        state = dried(life.mold, tuple(entry.row.reading for entry in readings[0]) if readings else ())
+        state = held.drying[self._mark]
         if not isinstance(state, str):
             yield "ready to cast" if state.ready else f"{state.water_percent:.0f} % water, not ready"
 
@@ -129,7 +127,7 @@ class MoldCard:
             self._show_facts(held)
         with self._casts:
             self._show_casts([one for one in held.casts if one.row.mold == self._mark])
-        self._show_drying(entry.row, self._logs(held))
+        self._show_drying(held)
         with self._acts:
             self._show_acts(entry, held)
 
@@ -177,14 +175,14 @@ class MoldCard:
         )
         row(body, cells, acts)
 
-    def _show_drying(self, mold: Mold, logs: list[list[Entry[ReadingRow]]]) -> None:
-        latest = tuple(entry.row.reading for entry in logs[-1]) if logs else ()
-        state = dried(mold, latest)
+    def _show_drying(self, held: Holdings) -> None:
+        state, logs = held.drying[self._mark], held.logs(self._mark)
         with self._drying:
             text("p", state if isinstance(state, str) else dry_words(state), "mp-sum")
             if not isinstance(state, str):
                 for finding in state.findings:
                     text("p", f"{finding.says} {finding.remedy}".strip(), "mp-finding")
+                latest = tuple(entry.row.reading for entry in logs[-1])
                 ui.html(drying_curve(latest, state), sanitize=False)
         with self._logs_shown:
             if logs:
@@ -195,7 +193,7 @@ class MoldCard:
                     for log in reversed(logs[:-1]):
                         self._show_log(log, f"log {log[0].row.log}")
 
-    def _show_log(self, log: list[Entry[ReadingRow]], which: str) -> None:
+    def _show_log(self, log: tuple[Entry[ReadingRow], ...], which: str) -> None:
         body = table(("Hours", "Weight", "Date", ""), f"Weighings of {self._mark}, {which}")
         for entry in log:
             self._reading_row(body, entry, which)
@@ -225,22 +223,13 @@ class MoldCard:
             button("Retire it", self._retire, says=f"Retire {mold.mark}")
         button("Remove it", lambda: self._remove(entry, held), says=f"Remove {mold.mark}")
 
-    def _logs(self, held: Holdings) -> list[list[Entry[ReadingRow]]]:
-        """The mold's logs, the latest last, each in order of time."""
-        own = [entry for entry in held.readings if entry.row.mold == self._mark]
-        numbers = sorted({entry.row.log for entry in own})
-        return [
-            sorted((one for one in own if one.row.log == number), key=lambda one: one.row.hours)
-            for number in numbers
-        ]
-
     async def _cast(self, kept: bool) -> None:
         mark, date = self._mark, self._date.value or ""
         says = f"A {'good' if kept else 'lost'} cast of {mark} is entered."
         await self._desk.do(self._section, lambda studio: studio.add_cast(mark, kept=kept, date=date), says)
 
     async def _weigh(self, given: Values) -> bool:
-        logs = self._logs(self._held) if self._held is not None else []
+        logs = self._held.logs(self._mark) if self._held is not None else ()
         now = datetime.now().astimezone()
         hours, date = given["hours"], today()
         if hours is None:

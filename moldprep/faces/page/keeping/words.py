@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import datetime
+from functools import lru_cache
 from typing import Protocol
 
 import msgspec
@@ -117,8 +118,9 @@ def dry_weights(mold: Mold) -> tuple[float, float] | None:
     return mold.dry_g / ratio, mold.dry_g
 
 
+@lru_cache(maxsize=500)
 def dried(mold: Mold, log: tuple[Reading, ...]) -> DryState | str:
-    """Where a mold's drying stands by a log; or in words why nobody knows."""
+    """Where a mold's drying stands by a log; or in words why nobody knows. Some hundredths of a second, once a log."""
     if not log:
         return "It was not weighed yet."
     weights = dry_weights(mold)
