@@ -21,6 +21,8 @@ from moldprep.files.studio import (
     CastRow,
     Contents,
     Mold,
+    ReadingRow,
+    SavedJob,
     Studio,
     job_of_record,
     schema,
@@ -30,7 +32,7 @@ from moldprep.job import Bar, Job, Trial, job_from_dict, job_from_toml
 from moldprep.planning import plan
 from moldprep.sheet.record import record_json
 from tests.samples import FOLDER
-from tests.studios import RECORD, TOML, filled, held
+from tests.studios import DIGEST, RECORD, TOML, filled, held, old_library
 
 ROOT = Path(__file__).parents[2]
 
@@ -49,7 +51,9 @@ def test_what_is_entered_is_there_after_a_restart(tmp_path: Path) -> None:
         assert studio.trials(mold="J-1", slip="red") == ()
         assert studio.bars("white") == (Bar(100, 88, 94),)
         assert studio.bars("white", upright=True) == (Bar(100, 87),)
-        assert studio.log_of("J-1") == (Reading(0, 8500), Reading(12, 7900.5))
+        assert (bowl.form, bowl.digest, bowl.record) == ("bowl.stl", DIGEST, RECORD.decode())
+        assert studio.log_of("J-1", log=1) == (Reading(0, 8500), Reading(12, 7900.5))
+        assert studio.log_of("J-1") == (Reading(0, 8100),)
         first, second = studio.molds()
         assert first.mold == Mold("J-1", "jug", 3, RECORD.decode(), 6111.5, "May", None)
         assert (first.casts, first.losses) == (3, 1)
@@ -83,7 +87,7 @@ REFUSED: dict[str, tuple[str, Callable[[Studio], None]]] = {
     "mark taken": ("studio-mark", lambda studio: studio.register_mold("J-1", form="", pieces=1)),
     "retired": ("studio-retired", lambda studio: studio.add_cast("B-1", kept=True)),
     "retired twice": ("studio-retired", lambda studio: studio.retire("B-1", date="")),
-    "hour taken": ("studio-hour", lambda studio: studio.add_reading("J-1", Reading(12, 7000))),
+    "hour taken": ("studio-hour", lambda studio: studio.add_reading("J-1", Reading(0, 7000))),
     "no weight": ("studio-entry", lambda studio: studio.add_reading("J-1", Reading(13, 0))),
     "nan": ("studio-entry", lambda studio: studio.add_reading("J-1", Reading(float("nan"), 1))),
     "no wall": ("studio-entry", lambda studio: studio.add_trial(Trial(1, 0), slip="s")),
@@ -96,6 +100,8 @@ REFUSED: dict[str, tuple[str, Callable[[Studio], None]]] = {
     "no pieces": ("studio-entry", lambda studio: studio.register_mold("n", form="", pieces=0)),
     "no plan": ("record-file", lambda studio: studio.register_mold("n", form="", pieces=1, plan=b"{}")),
     "no text": ("record-file", lambda studio: studio.register_mold("n", form="", pieces=1, plan=b"\xff")),
+    "no digest": ("studio-entry", lambda studio: studio.save_job("n", "", digest=DIGEST[:-1] + "\n")),
+    "no record": ("record-file", lambda studio: studio.save_job("n", "", record=b"{}")),
     "no TOML": ("job-toml", lambda studio: studio.save_job("n", "[")),
     "no such key": ("job-field", lambda studio: studio.save_job("n", "[plaster]\nbuckets = 3\n")),
 }
@@ -238,6 +244,18 @@ def test_a_place_that_holds_no_file_is_refused(path: str, tmp_path: Path) -> Non
     with pytest.raises(FileError) as caught:
         Studio(tmp_path / path)
     assert caught.value.code == "studio-file"
+
+
+def test_a_library_of_the_first_version_is_brought_forward(tmp_path: Path) -> None:
+    old_library(tmp_path / "studio.db")
+    assert held(tmp_path / "studio.db") == Contents(
+        jobs=(SavedJob("jug", "toml", TOML, "May"),),
+        molds=(Mold("J-1", "jug", 3, None, 6111.5, "May", None),),
+        readings=(ReadingRow("J-1", 12, 7900.5, "June"), ReadingRow("J-1", 0, 8500, "")),
+    )
+    with Studio(tmp_path / "studio.db") as studio:
+        studio.add_reading("J-1", Reading(0, 8000), anew=True)
+        assert studio.log_of("J-1", log=1) == (Reading(0, 8500), Reading(12, 7900.5))
 
 
 def test_an_older_library_is_brought_forward_or_stays_as_it_is(

@@ -19,12 +19,13 @@ from moldprep.files.studio import (
     Contents,
     Mold,
     ReadingRow,
+    SavedJob,
     Studio,
     TrialRow,
 )
 from moldprep.files.studio.exchange import FORMAT, merged
 from moldprep.job import Bar, Trial
-from tests.studios import RECORD, filled
+from tests.studios import DIGEST, RECORD, TOML, filled, held, old_library
 
 names = st.text(st.characters(exclude_categories=("Cc", "Cs", "Zl", "Zp")), min_size=1, max_size=12).filter(
     lambda text: bool(text.strip())
@@ -40,17 +41,30 @@ def libraries(draw: st.DrawFn) -> Contents:
     grams = st.sampled_from([None, 100.0])
     molds = [Mold(mark, "jug", 2, None, draw(grams), "", draw(st.sampled_from([None, ""]))) for mark in marks]
     few = st.sampled_from([1.0, 2.5])
+    form = st.sampled_from([None, "bowl.stl"])
+    record = st.sampled_from([None, RECORD.decode()])
+    job = st.builds(
+        SavedJob,
+        st.sampled_from(["a", "b"]),
+        st.just("toml"),
+        st.just(""),
+        st.just(""),
+        form,
+        st.none(),
+        record,
+    )
     of = st.sampled_from(marks) if marks else st.nothing()
     casts = st.builds(CastRow, of, st.booleans(), st.sampled_from(["", "May"]))
     trials = st.builds(TrialRow, few, few, st.just("white"), st.none() | of, st.integers(0, 2), st.just(""))
     bars = st.builds(BarRow, st.just("clay"), st.booleans(), few, few, st.none() | few, st.just(""))
     hours = draw(st.lists(st.integers(0, 3), unique=True, max_size=3)) if marks else []
     return Contents(
+        jobs=tuple(draw(st.lists(job, max_size=2, unique_by=lambda row: row.name))),
         molds=tuple(molds),
         casts=tuple(draw(st.lists(casts, max_size=4))) if marks else (),
         trials=tuple(draw(st.lists(trials, max_size=4))),
         bars=tuple(draw(st.lists(bars, max_size=3))),
-        readings=tuple(ReadingRow(draw(of), hour, 50.0, "") for hour in hours),
+        readings=tuple(ReadingRow(draw(of), hour // 2, 50.0, "", 1 + hour % 2) for hour in hours),
     )
 
 
@@ -58,10 +72,15 @@ def put(here: Contents, there: Contents) -> Contents:
     """What a library holds after a merge, reckoned without one."""
     found = merged(here, there)
     assert found.left == ()
-    completed = {mold.mark: mold for mold in found.completed}
+    completed = {(type(row), named(row)): row for row in found.completed}
     both = {kind: getattr(here, kind) + getattr(found.added, kind) for kind in asdict(here)}
-    both["molds"] = tuple(completed.get(mold.mark, mold) for mold in both["molds"])
+    for kind in ("jobs", "molds"):
+        both[kind] = tuple(completed.get((type(row), named(row)), row) for row in both[kind])
     return Contents(**both)
+
+
+def named(row: SavedJob | Mold) -> str:
+    return row.mark if isinstance(row, Mold) else row.name
 
 
 def as_bag(contents: Contents) -> dict[str, list[str]]:
@@ -154,6 +173,35 @@ def test_an_import_completes_a_mold(tmp_path: Path) -> None:
         assert one.contents() == two.contents()
 
 
+def test_an_import_completes_a_job_and_leaves_another_form_s_out(tmp_path: Path) -> None:
+    with Studio(tmp_path / "one.db") as one, Studio(tmp_path / "two.db") as two:
+        for studio in (one, two):
+            studio.save_job("other", "", digest=DIGEST if studio is one else "0" * 64)
+        one.save_job("jug", TOML)
+        two.save_job("jug", TOML, form="jug.stl", digest=DIGEST, record=RECORD)
+        two.export_to(tmp_path / "two.json")
+        done = one.import_from(tmp_path / "two.json")
+        assert (done.added, done.completed) == (0, 1)
+        (left,) = done.left
+        assert "job other" in left
+        assert one.jobs()[1] == two.jobs()[1]
+        assert one.jobs()[0].digest == DIGEST
+
+
+def test_an_export_of_the_first_version_is_read(tmp_path: Path) -> None:
+    old_library(tmp_path / "old.db")
+    before = held(tmp_path / "old.db")
+    raw = {kind: [asdict(row) for row in getattr(before, kind)] for kind in asdict(before)}
+    for job in raw["jobs"]:
+        del job["form"], job["digest"], job["record"]
+    for reading in raw["readings"]:
+        del reading["log"]
+    (tmp_path / "old.json").write_text(json.dumps({"format": "moldprep-studio/1", **raw}))
+    with Studio(tmp_path / "studio.db") as studio:
+        studio.import_from(tmp_path / "old.json")
+        assert studio.contents() == before
+
+
 def broken(raw: dict[str, object], *path: str | int, value: object) -> bytes:
     """The export with one place changed."""
     place: object = raw
@@ -167,7 +215,7 @@ BROKEN: dict[str, Callable[[dict[str, object]], bytes]] = {
     "cut short": lambda raw: json.dumps(raw).encode()[:-5],
     "a list": lambda raw: b"[]",
     "deep": lambda raw: b"[" * 100_000,
-    "newer": lambda raw: broken(raw, "format", value="moldprep-studio/2"),
+    "newer": lambda raw: broken(raw, "format", value="moldprep-studio/3"),
     "no casts": lambda raw: json.dumps({key: raw[key] for key in raw if key != "casts"}).encode(),
     "unknown part": lambda raw: broken(raw, "glazes", value=[]),
     "unknown field": lambda raw: broken(raw, "casts", 0, "glaze", value="blue"),

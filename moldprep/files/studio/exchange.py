@@ -1,7 +1,8 @@
 """A library as one JSON file, and how such a file is merged into a library.
 
-Jobs and molds go by their names, readings by mold and hour. Casts, trials and bars have no name: of
-equal ones a merge leaves as many as the richer side has, so that importing twice adds nothing.
+Jobs and molds go by their names, readings by mold, log and hour. Casts, trials and bars have no name: of
+equal ones a merge leaves as many as the richer side has, so that importing twice adds nothing. Kept forms
+stay out of the file: it is to be small enough to read and to send.
 """
 
 from __future__ import annotations
@@ -19,19 +20,21 @@ from typing import Any
 import msgspec
 
 from ...errors import FileError, RequestError
-from .rows import KINDS, CastRow, Contents, Mold, ReadingRow, Row, TrialRow, checked
+from .rows import KINDS, CastRow, Contents, Mold, ReadingRow, Row, SavedJob, TrialRow, checked
 
-FORMAT = "moldprep-studio/1"
+FORMAT = "moldprep-studio/2"
+EARLIER = "moldprep-studio/1"
+"""One log a mold, and jobs without their form's name and record."""
 MOST_BYTES = 256_000_000
 
 
 @dataclass(frozen=True)
 class Merge:
-    """What a file brings: entries to add, molds to complete, and what stays out because the library says
-    otherwise, in words."""
+    """What a file brings: entries to add, jobs and molds to complete, and what stays out because the library
+    says otherwise, in words."""
 
     added: Contents
-    completed: tuple[Mold, ...]
+    completed: tuple[SavedJob | Mold, ...]
     left: tuple[str, ...]
 
 
@@ -83,12 +86,14 @@ def read_contents(path: Path) -> Contents:
     except (ValueError, RecursionError) as error:
         raise _no_export(path, "it is not JSON") from error
     name = str(raw.pop("format", "")) if isinstance(raw, dict) else ""
-    if name != FORMAT:
+    if name not in (FORMAT, EARLIER):
         says = f"its format is {name[:40]!r}" if name else "it does not say its format"
         raise _no_export(path, f"{says}, not {FORMAT}")
     missing = [kind for kind in KINDS if kind not in raw]
     if missing:
         raise _no_export(path, f"it has no {missing[0]}")
+    if name == EARLIER:
+        raw = _brought_forward(raw)
     try:
         found = msgspec.convert(raw, Contents)
         for kind in KINDS:
@@ -105,37 +110,20 @@ def read_contents(path: Path) -> Contents:
 def merged(here: Contents, there: Contents) -> Merge:
     """What the contents of a file add to those of a library. What the library has stays as it is."""
     left: list[str] = []
-    jobs = {job.name: job for job in here.jobs}
-    for job in there.jobs:
-        ours = jobs.get(job.name, job)
-        if (ours.kind, ours.text) != (job.kind, job.text):
-            left.append(f"job {job.name}: another one has that name here")
-    molds = {mold.mark: mold for mold in here.molds}
-    completed, strangers = [], set()
-    for mold in there.molds:
-        if mold.mark not in molds:
-            continue
-        known = molds[mold.mark]
-        if _differ(known, mold):
-            strangers.add(mold.mark)
-            left.append(f"mold {mold.mark} and all of its entries: another mold has that mark here")
-            continue
-        whole = _completed(known, mold)
-        if whole != known:
-            completed.append(whole)
-        if replace(whole, date=mold.date) != _completed(mold, whole):
-            left.append(f"mold {mold.mark}: its dry weight or retirement is another here")
-    weighed = {(row.mold, row.hours): row.grams for row in here.readings}
+    jobs, whole_jobs = _jobs_met(here, there, left)
+    molds, whole_molds, strangers = _molds_met(here, there, left)
+    weighed = {(row.mold, row.log, row.hours): row.grams for row in here.readings}
     readings = []
     for row in there.readings:
         if row.mold in strangers:
             continue
-        grams = weighed.get((row.mold, row.hours))
+        grams = weighed.get((row.mold, row.log, row.hours))
         if grams is None:
             readings.append(row)
         elif grams != row.grams:
             left.append(
-                f"a weighing of {row.mold} at {row.hours:g} h: {grams:g} g here, {row.grams:g} g there"
+                f"a weighing of {row.mold} at {row.hours:g} h in its log {row.log}: {grams:g} g here, "
+                f"{row.grams:g} g there"
             )
     added = Contents(
         jobs=tuple(job for job in there.jobs if job.name not in jobs),
@@ -145,7 +133,41 @@ def merged(here: Contents, there: Contents) -> Merge:
         bars=_beyond(here.bars, there.bars),
         readings=tuple(readings),
     )
-    return Merge(added, tuple(completed), tuple(left))
+    return Merge(added, (*whole_jobs, *whole_molds), tuple(left))
+
+
+def _jobs_met(here: Contents, there: Contents, left: list[str]) -> tuple[set[str], list[SavedJob]]:
+    """Names in use here, and jobs of the file's names that it completes."""
+    jobs, completed = {job.name: job for job in here.jobs}, []
+    for job in there.jobs:
+        ours = jobs.get(job.name, job)
+        forms = {ours.digest, job.digest} - {None}
+        if (ours.kind, ours.text) != (job.kind, job.text) or len(forms) > 1:
+            left.append(f"job {job.name}: another one has that name here")
+            continue
+        whole = _job_completed(ours, job)
+        if whole != ours:
+            completed.append(whole)
+        if replace(whole, date=job.date) != _job_completed(job, whole):
+            left.append(f"job {job.name}: its record or its form's name is another here")
+    return set(jobs), completed
+
+
+def _molds_met(here: Contents, there: Contents, left: list[str]) -> tuple[set[str], list[Mold], set[str]]:
+    """Marks in use here, molds of the file's marks that it completes, and marks that are other molds there."""
+    molds, completed, strangers = {mold.mark: mold for mold in here.molds}, [], set()
+    for mold in there.molds:
+        known = molds.get(mold.mark, mold)
+        if _differ(known, mold):
+            strangers.add(mold.mark)
+            left.append(f"mold {mold.mark} and all of its entries: another mold has that mark here")
+            continue
+        whole = _completed(known, mold)
+        if whole != known:
+            completed.append(whole)
+        if replace(whole, date=mold.date) != _completed(mold, whole):
+            left.append(f"mold {mold.mark}: its dry weight or retirement is another here")
+    return set(molds), completed, strangers
 
 
 def _beyond(here: Iterable[Row], there: Iterable[Row]) -> tuple[Row, ...]:
@@ -175,6 +197,30 @@ def _completed(ours: Mold, theirs: Mold) -> Mold:
     )
 
 
+def _job_completed(ours: SavedJob, theirs: SavedJob) -> SavedJob:
+    """Ours, with what only theirs knows."""
+    return replace(
+        ours,
+        form=ours.form if ours.form is not None else theirs.form,
+        digest=ours.digest if ours.digest is not None else theirs.digest,
+        record=ours.record if ours.record is not None else theirs.record,
+    )
+
+
+def _brought_forward(raw: dict[str, Any]) -> dict[str, Any]:
+    """An earlier export as one of today; what does not fit is left for the check to find."""
+    added: dict[str, dict[str, Any]] = {
+        "jobs": {"form": None, "digest": None, "record": None},
+        "readings": {"log": 1},
+    }
+    return {
+        kind: [{**added[kind], **row} if isinstance(row, dict) else row for row in rows]
+        if kind in added and isinstance(rows, list)
+        else rows
+        for kind, rows in raw.items()
+    }
+
+
 def _check_names(path: Path, found: Contents) -> None:
     """Names stand once each, and what hangs on a mold has it."""
     marks = {mold.mark for mold in found.molds}
@@ -185,7 +231,7 @@ def _check_names(path: Path, found: Contents) -> None:
     keys: tuple[list[Any], ...] = (
         [job.name for job in found.jobs],
         [mold.mark for mold in found.molds],
-        [(row.mold, row.hours) for row in found.readings],
+        [(row.mold, row.log, row.hours) for row in found.readings],
     )
     for names in keys:
         twice = [name for name, count in Counter(names).items() if count > 1]

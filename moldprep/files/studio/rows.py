@@ -9,7 +9,7 @@ import json
 import math
 import unicodedata
 from dataclasses import dataclass, fields
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Any, Generic, Literal, TypeVar
 
 import msgspec
 from msgspec import Meta
@@ -23,20 +23,28 @@ Name = Annotated[str, Meta(min_length=1, max_length=200)]
 Text = Annotated[str, Meta(max_length=200)]
 Grams = Annotated[float, Meta(gt=0, lt=1e7)]
 Casts = Annotated[int, Meta(ge=0, le=1_000_000)]
+Record = Annotated[str, Meta(max_length=20_000_000)]
 
-LONG = ("text", "plan")
+LONG = ("text", "plan", "record")
 """Fields of many lines; all others stand on one."""
 RECORD_FORMAT = "moldprep-plan/"
 
 
 @dataclass(frozen=True)
 class SavedJob:
-    """A job under a name, as the maker's TOML or as JSON."""
+    """A job under a name, as the maker's TOML or as JSON.
+
+    form, digest: name and SHA-256 of the file of the form that it was saved with; record: that plan's, word
+    for word. None where it was saved without.
+    """
 
     name: Name
     kind: Literal["toml", "json"]
     text: Annotated[str, Meta(max_length=1_000_000)]
     date: Text
+    form: Name | None = None
+    digest: Annotated[str, Meta(pattern=r"\A[0-9a-f]{64}\Z")] | None = None
+    record: Record | None = None
 
     @property
     def job(self) -> Job:
@@ -52,7 +60,7 @@ class Mold:
     mark: Name
     form: Text
     pieces: Annotated[int, Meta(ge=1, le=100)]
-    plan: Annotated[str, Meta(max_length=20_000_000)] | None
+    plan: Record | None
     dry_g: Grams | None
     date: Text
     retired: Text | None
@@ -102,12 +110,13 @@ class BarRow:
 
 @dataclass(frozen=True)
 class ReadingRow:
-    """One weighing of a mold, hours since its log began."""
+    """One weighing of a mold, hours since its log began; log: which of the mold's logs, counted from 1."""
 
     mold: Name
     hours: Annotated[float, Meta(ge=-1e6, le=1e6)]
     grams: Grams
     date: Text
+    log: Annotated[int, Meta(ge=1, le=1_000_000)] = 1
 
     @property
     def reading(self) -> Reading:
@@ -137,6 +146,16 @@ class MoldLife:
 
 
 Row = TypeVar("Row", SavedJob, Mold, CastRow, TrialRow, BarRow, ReadingRow)
+
+
+@dataclass(frozen=True)
+class Entry(Generic[Row]):
+    """A row as it was read, and where it stands in the library: what is taken back or corrected."""
+
+    kind: str
+    number: int
+    row: Row
+
 
 KINDS: dict[str, type[Any]] = {
     "jobs": SavedJob,
@@ -170,8 +189,9 @@ def checked(row: Row) -> Row:
             _ = found.bar
     except msgspec.ValidationError as error:
         raise _no_entry(str(error)) from error
-    if isinstance(found, Mold) and found.plan is not None:
-        _record(found.plan)
+    plan = found.plan if isinstance(found, Mold) else found.record if isinstance(found, SavedJob) else None
+    if plan is not None:
+        _record(plan)
     return found
 
 
@@ -184,6 +204,13 @@ def job_of_record(record: bytes | str) -> Job:
     if not isinstance(job, dict):
         raise _no_record("it holds no job")
     return job_from_dict(job)
+
+
+def digest_of_record(record: bytes | str) -> str | None:
+    """SHA-256 of the file whose form a plan's record (plan.json) tells of; FileError for what is no record."""
+    master = _record(record).get("master")
+    digest = master.get("source_sha256") if isinstance(master, dict) else None
+    return digest if isinstance(digest, str) else None
 
 
 def record_text(record: bytes) -> str:

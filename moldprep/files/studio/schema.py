@@ -16,6 +16,9 @@ from ...errors import FileError, JobError
 APPLICATION_ID = 0x6D6F6C64
 """Tells a studio's library from other SQLite files ("mold" in ASCII)."""
 
+FORMS = "forms"
+"""The table of kept forms, which are no part of an export."""
+
 MIGRATIONS: tuple[tuple[str, ...], ...] = (
     (
         "CREATE TABLE jobs (name TEXT PRIMARY KEY NOT NULL, kind TEXT NOT NULL, text TEXT NOT NULL, date TEXT NOT NULL)",
@@ -29,6 +32,17 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         " dry_mm REAL, date TEXT NOT NULL)",
         "CREATE TABLE readings (mold TEXT NOT NULL REFERENCES molds (mark), hours REAL NOT NULL, grams REAL NOT NULL,"
         " date TEXT NOT NULL, PRIMARY KEY (mold, hours))",
+    ),
+    (
+        "ALTER TABLE jobs ADD COLUMN form TEXT",
+        "ALTER TABLE jobs ADD COLUMN digest TEXT",
+        "ALTER TABLE jobs ADD COLUMN record TEXT",
+        "CREATE TABLE forms (digest TEXT PRIMARY KEY NOT NULL, name TEXT NOT NULL, bytes INTEGER NOT NULL, data BLOB NOT NULL)",
+        "ALTER TABLE readings RENAME TO one_log",
+        "CREATE TABLE readings (mold TEXT NOT NULL REFERENCES molds (mark), hours REAL NOT NULL, grams REAL NOT NULL,"
+        " date TEXT NOT NULL, log INTEGER NOT NULL, PRIMARY KEY (mold, log, hours))",
+        "INSERT INTO readings SELECT mold, hours, grams, date, 1 FROM one_log ORDER BY rowid",
+        "DROP TABLE one_log",
     ),
 )
 """Statements that lead from one version to the next; a file's version is how many it has been through.
@@ -100,7 +114,16 @@ def plainly(path: Path) -> Iterator[None]:
                 code="studio-file",
                 remedy="Look at its folder, its permissions and the room on the disk.",
             ) from error
-        raise _damaged(path, str(error)) from error
+        raise damaged(path, str(error)) from error
+
+
+def damaged(path: Path, says: str) -> FileError:
+    """The file is not what was written."""
+    return FileError(
+        f"The studio's library {path.name} is damaged, or no library: {says}.",
+        code="studio-damaged",
+        remedy="Put it aside, and import your last export into a new one.",
+    )
 
 
 def _check_owner(path: Path, connection: sqlite3.Connection) -> None:
@@ -121,12 +144,16 @@ def _check_owner(path: Path, connection: sqlite3.Connection) -> None:
 
 
 def _check_whole(path: Path, connection: sqlite3.Connection) -> None:
-    (says,) = connection.execute("PRAGMA integrity_check(1)").fetchone()
-    if says != "ok":
-        raise _damaged(path, str(says).splitlines()[-1])
+    """Table by table, but for kept forms: they are large, and each is held against its digest when it is read."""
+    for (table,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall():
+        if table == FORMS:
+            continue
+        (says,) = connection.execute(f'PRAGMA integrity_check("{table}")').fetchone()
+        if says != "ok":
+            raise damaged(path, str(says).splitlines()[-1])
     loose = connection.execute("PRAGMA foreign_key_check").fetchone()
     if loose is not None:
-        raise _damaged(path, f"{loose[0]} speak of a mold that is not in it")
+        raise damaged(path, f"{loose[0]} speak of a mold that is not in it")
 
 
 def _migrate(path: Path, connection: sqlite3.Connection) -> None:
@@ -145,11 +172,3 @@ def _number(connection: sqlite3.Connection, pragma: str) -> int:
 
 def _tables(connection: sqlite3.Connection) -> int:
     return int(connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0])
-
-
-def _damaged(path: Path, says: str) -> FileError:
-    return FileError(
-        f"The studio's library {path.name} is damaged, or no library: {says}.",
-        code="studio-damaged",
-        remedy="Put it aside, and import your last export into a new one.",
-    )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import astuple, dataclass, replace
+from dataclasses import astuple, dataclass, fields, replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -16,18 +16,22 @@ from ...drying import Reading
 from ...errors import JobError
 from ...job import Bar, Job, Trial
 from .exchange import merged, read_contents, write_contents
+from .forms import give_room_back, packed, unpacked
 from .rows import (
     KINDS,
     BarRow,
     CastRow,
     Contents,
+    Entry,
     Mold,
     MoldLife,
     ReadingRow,
+    Row,
     SavedJob,
     TrialRow,
     checked,
     columns,
+    digest_of_record,
     record_text,
 )
 from .schema import change, opened, plainly
@@ -36,11 +40,13 @@ PATIENCE_S = 5.0
 """How long one window waits for another to finish writing."""
 TRUTHS = ("kept", "upright")
 """Columns of yes and no, which SQLite keeps as 1 and 0."""
+HANGING = {"casts": ("cast", "casts"), "trials": ("trial", "trials"), "readings": ("weighing", "weighings")}
+"""Kinds whose entries hang on a mold, as one says of one and of several."""
 
 
 @dataclass(frozen=True)
 class Imported:
-    """added: entries that were new; completed: molds of which the file knew more; left: what stayed out,
+    """added: entries that were new; completed: jobs and molds of which the file knew more; left: what stayed out,
     in words."""
 
     added: int
@@ -71,22 +77,29 @@ class Studio:
         """Give the file free; closing twice does no harm."""
         self._connection.close()
 
-    def save_job(self, name: str, job: Job | str, *, date: str = "") -> None:
+    def save_job(
+        self,
+        name: str,
+        job: Job | str,
+        *,
+        form: str | None = None,
+        digest: str | None = None,
+        record: bytes | None = None,
+        date: str = "",
+    ) -> None:
         """Keep a job, or the TOML text of one, under a name; an earlier one of that name is replaced.
 
-        Raises JobError for a text that is no job.
+        form, digest: name and SHA-256 of the form's file; record: of the plan that the two gave, kept byte by
+        byte. Raises JobError for a text that is no job, FileError for a record that is none.
         """
-        if isinstance(job, str):
-            row = SavedJob(name, "toml", job, date)
-        else:
-            row = SavedJob(name, "json", msgspec.json.encode(job).decode(), date)
+        kind = "toml" if isinstance(job, str) else "json"
+        text = job if isinstance(job, str) else msgspec.json.encode(job).decode()
+        told = None if record is None else record_text(record)
+        row = SavedJob(name, kind, text, date, form, digest, told)  # type: ignore[arg-type]
         _ = row.job
+        changed = ", ".join(f"{column} = excluded.{column}" for column in columns("jobs") if column != "name")
         with self._change():
-            self._add(
-                "jobs",
-                row,
-                "ON CONFLICT (name) DO UPDATE SET kind = excluded.kind, text = excluded.text, date = excluded.date",
-            )
+            self._add("jobs", row, f"ON CONFLICT (name) DO UPDATE SET {changed}")
 
     def jobs(self) -> tuple[SavedJob, ...]:
         """All jobs, in the order in which their names were first used."""
@@ -119,7 +132,7 @@ class Studio:
 
         A slip whose trials do not lie apart by a cast has none.
         """
-        with self._view():
+        with self.moment():
             self._mold(mold)
             rows: tuple[TrialRow, ...] = self._rows("trials", mold=mold)
         found = []
@@ -137,23 +150,26 @@ class Studio:
         """Bars of a clay, as `ShrinkageJob` takes them: `bars`, or upright its `height_bars`."""
         return tuple(row.bar for row in self._rows("bars", clay=clay, upright=upright))
 
-    def add_reading(self, mold: str, reading: Reading, *, date: str = "") -> None:
-        """Keep a weighing of a mold; JobError for an hour that is taken, and a mold that is not registered."""
+    def add_reading(self, mold: str, reading: Reading, *, anew: bool = False, date: str = "") -> None:
+        """Keep a weighing of a mold in its latest log. anew: a new log begins with it, as after a day of casting.
+
+        Raises JobError for an hour that is taken, and a mold that is not registered.
+        """
         with self._change():
             self._mold(mold)
-            row = ReadingRow(mold, reading.hours, reading.grams, date)
-            if self._rows("readings", mold=mold, hours=reading.hours):
-                raise JobError(
-                    f"{mold} was weighed at {reading.hours:g} h already.",
-                    code="studio-hour",
-                    remedy="Give another hour.",
-                )
+            latest = max((row.log for row in self._rows("readings", mold=mold)), default=0)
+            log = max(latest, 1) + (1 if anew and latest else 0)
+            row = ReadingRow(mold, reading.hours, reading.grams, date, log)
+            self._check_hour(row)
             self._add("readings", row)
 
-    def log_of(self, mold: str) -> tuple[Reading, ...]:
-        """The weighings of a mold in order of time, as `drying.dry_state` takes them."""
+    def log_of(self, mold: str, *, log: int | None = None) -> tuple[Reading, ...]:
+        """The weighings of a mold's latest log, or of that one, in order of time, as `drying.dry_state` takes
+        them; none for a log that it does not have."""
         rows: tuple[ReadingRow, ...] = self._rows("readings", mold=mold)
-        return tuple(sorted((row.reading for row in rows), key=lambda reading: reading.hours))
+        asked = log if log is not None else max((row.log for row in rows), default=0)
+        own = (row.reading for row in rows if row.log == asked)
+        return tuple(sorted(own, key=lambda reading: reading.hours))
 
     def register_mold(
         self,
@@ -171,18 +187,13 @@ class Studio:
         """
         text = None if plan is None else record_text(plan)
         with self._change():
-            if self._rows("molds", mark=mark):
-                raise JobError(
-                    f"A mold {mark} is registered already.",
-                    code="studio-mark",
-                    remedy="Give this one a mark of its own.",
-                )
+            self._check_mark(mark)
             self._add("molds", Mold(mark, form, pieces, text, dry_g, date, None))
 
     def set_dry_weight(self, mold: str, grams: float) -> None:
         """Bone dry [g], as weighed."""
         with self._change():
-            self._put(replace(self._mold(mold), dry_g=grams))
+            self._put(checked(replace(self._mold(mold), dry_g=grams)))
 
     def add_cast(self, mold: str, *, kept: bool, date: str = "") -> None:
         """Count a cast of a mold, kept or lost; JobError for a mold that is unknown or retired."""
@@ -193,11 +204,11 @@ class Studio:
     def retire(self, mold: str, *, date: str) -> None:
         """Give a mold up; JobError for one that is unknown or retired already."""
         with self._change():
-            self._put(replace(self._in_use(mold), retired=date))
+            self._put(checked(replace(self._in_use(mold), retired=date)))
 
     def molds(self) -> tuple[MoldLife, ...]:
         """The register, in the order in which molds were entered."""
-        with self._view():
+        with self.moment():
             return tuple(
                 MoldLife(
                     mold,
@@ -208,13 +219,97 @@ class Studio:
                 for mold in self._rows("molds")
             )
 
+    def entries(self, kind: str) -> tuple[Entry[Any], ...]:
+        """All rows of a kind ("jobs", "molds", "casts", "trials", "bars", "readings"), as `take_back` and
+        `correct` take them, in the order in which they were entered."""
+        with plainly(self._path):
+            found = self._connection.execute(
+                f"SELECT rowid, {', '.join(columns(kind))} FROM {kind} ORDER BY rowid"
+            ).fetchall()
+        return tuple(Entry(kind, number, _made(kind, row)) for number, *row in found)
+
+    def take_back(self, entry: Entry[Any], *, along: bool = False) -> int:
+        """Remove an entry, as if it had never been made; how many went. along: of a mold with all that hangs on it.
+
+        Trials keep the number of casts that they were entered with. Raises JobError for an entry that was
+        changed or removed since it was read, and for a mold on which something hangs.
+        """
+        with self._change():
+            self._check_still(entry)
+            gone = 1
+            if isinstance(entry.row, Mold):
+                hanging = self._hanging(entry.row.mark)
+                if hanging and not along:
+                    raise _hangs(entry.row.mark, hanging, "Take that back first, or all of it with the mold.")
+                for kind in hanging:
+                    self._connection.execute(f"DELETE FROM {kind} WHERE mold = ?", (entry.row.mark,))
+                gone += sum(hanging.values())
+            self._connection.execute(f"DELETE FROM {entry.kind} WHERE rowid = ?", (entry.number,))
+        return gone
+
+    def correct(self, entry: Entry[Row], row: Row, *, along: bool = False) -> None:
+        """Put a row in the place of one that was read. along: what hangs on a mold follows it to another mark.
+
+        Raises JobError as `take_back`, for what makes no entry, and for a name, a mark or an hour that is taken.
+        """
+        with self._change():
+            self._check_still(entry)
+            whole: SavedJob | Mold | CastRow | TrialRow | BarRow | ReadingRow = checked(row)
+            was: Any = entry.row
+            if isinstance(whole, SavedJob):
+                _ = whole.job
+                self._check_name(whole.name, was.name)
+            elif isinstance(whole, Mold):
+                if whole.mark != was.mark:
+                    self._move(was.mark, whole.mark, along)
+            elif not isinstance(whole, BarRow) and whole.mold is not None:
+                self._mold(whole.mold)
+            if isinstance(whole, ReadingRow) and _hour(whole) != _hour(was):
+                self._check_hour(whole)
+            self._write(entry.kind, entry.number, whole)
+
+    def keep_form(self, name: str, data: bytes) -> str:
+        """Keep the file of a form for the jobs and molds that name its SHA-256, which is returned.
+
+        One that is kept already stays as it is. Raises FileError for one that is too large.
+        """
+        row = packed(name, data)
+        with self._change():
+            self._connection.execute("INSERT OR IGNORE INTO forms VALUES (?, ?, ?, ?)", row)
+        return row[0]
+
+    def form(self, digest: str) -> tuple[str, bytes] | None:
+        """Name and bytes of a kept form; None for one that is not kept, FileError for one that is damaged."""
+        with plainly(self._path):
+            found = self._connection.execute(
+                "SELECT name, bytes, data FROM forms WHERE digest = ?", (digest,)
+            ).fetchone()
+        return None if found is None else (found[0], unpacked(self._path, digest, *found[1:]))
+
+    def forms(self) -> dict[str, int]:
+        """Size [bytes] of each kept form, by its SHA-256."""
+        with plainly(self._path):
+            return dict(self._connection.execute("SELECT digest, bytes FROM forms ORDER BY rowid").fetchall())
+
+    def drop_forms(self) -> int:
+        """Give up kept forms that no job and no mold's plan names any more; how many."""
+        with self._change():
+            needed = {job.digest for job in self.jobs()}
+            needed |= {digest_of_record(mold.plan) for mold in self._rows("molds") if mold.plan is not None}
+            idle = [digest for digest in self.forms() if digest not in needed]
+            self._connection.executemany("DELETE FROM forms WHERE digest = ?", [(digest,) for digest in idle])
+        if idle:
+            with plainly(self._path):
+                give_room_back(self._connection)
+        return len(idle)
+
     def contents(self) -> Contents:
         """Everything, as it stands at one moment."""
-        with self._view():
+        with self.moment():
             return Contents(**{kind: self._rows(kind) for kind in KINDS})
 
     def export_to(self, path: Path) -> None:
-        """Write everything to one JSON file; see `exchange.write_contents`."""
+        """Write everything but kept forms to one JSON file; see `exchange.write_contents`."""
         write_contents(path, self.contents())
 
     def import_from(self, path: Path) -> Imported:
@@ -226,19 +321,14 @@ class Studio:
             for kind in KINDS:
                 for row in getattr(found.added, kind):
                     self._add(kind, row)
-            for mold in found.completed:
-                self._put(mold)
+            for whole in found.completed:
+                self._put(whole)
         added = sum(len(getattr(found.added, kind)) for kind in KINDS)
         return Imported(added, len(found.completed), found.left)
 
     @contextmanager
-    def _change(self) -> Iterator[None]:
-        with plainly(self._path), change(self._connection):
-            yield
-
-    @contextmanager
-    def _view(self) -> Iterator[None]:
-        """All that is read within is of one moment."""
+    def moment(self) -> Iterator[None]:
+        """All that is read within is of one moment, whatever other windows write."""
         if self._connection.in_transaction:
             yield
             return
@@ -248,6 +338,11 @@ class Studio:
                 yield
             finally:
                 self._connection.execute("ROLLBACK")
+
+    @contextmanager
+    def _change(self) -> Iterator[None]:
+        with plainly(self._path), change(self._connection):
+            yield
 
     def _rows(self, kind: str, **where: str | float | None) -> Any:
         """Rows of a kind in the order of entry; a condition of None does not count."""
@@ -259,11 +354,7 @@ class Studio:
                 f"SELECT {', '.join(names)} FROM {kind} WHERE true{asked} ORDER BY rowid",
                 tuple(given.values()),
             ).fetchall()
-        made = KINDS[kind]
-        return tuple(
-            made(*(bool(value) if name in TRUTHS else value for name, value in zip(names, row, strict=True)))
-            for row in found
-        )
+        return tuple(_made(kind, row) for row in found)
 
     def _count(self, kind: str, mold: str | None) -> int:
         (count,) = self._connection.execute(f"SELECT count(*) FROM {kind} WHERE mold = ?", (mold,)).fetchone()
@@ -299,10 +390,79 @@ class Studio:
             )
         return found
 
-    def _put(self, mold: Mold) -> None:
-        """Put a mold's entry in the place of the one of its mark."""
-        whole = checked(mold)
-        self._connection.execute(
-            "UPDATE molds SET plan = ?, dry_g = ?, retired = ? WHERE mark = ?",
-            (whole.plan, whole.dry_g, whole.retired, whole.mark),
+    def _put(self, row: SavedJob | Mold) -> None:
+        """Put a job or a mold in the place of the one of its name or mark."""
+        kind, key, name = ("molds", "mark", row.mark) if isinstance(row, Mold) else ("jobs", "name", row.name)
+        found = self._connection.execute(f"SELECT rowid FROM {kind} WHERE {key} = ?", (name,)).fetchone()
+        self._write(kind, found[0], row)
+
+    def _write(self, kind: str, number: int, row: Any) -> None:
+        asked = ", ".join(f"{name} = ?" for name in columns(kind))
+        self._connection.execute(f"UPDATE {kind} SET {asked} WHERE rowid = ?", (*astuple(row), number))
+
+    def _move(self, mark: str, other: str, along: bool) -> None:
+        """Let what hangs on a mold follow it to another mark, which it takes within the same change."""
+        self._check_mark(other)
+        hanging = self._hanging(mark)
+        if hanging and not along:
+            raise _hangs(mark, hanging, "Take that back first, or let it follow the mold to its new mark.")
+        self._connection.execute("PRAGMA defer_foreign_keys = ON")
+        for kind in hanging:
+            self._connection.execute(f"UPDATE {kind} SET mold = ? WHERE mold = ?", (other, mark))
+
+    def _hanging(self, mark: str) -> dict[str, int]:
+        """How many entries of each kind hang on a mold; kinds of which there are none are left out."""
+        return {kind: count for kind in HANGING if (count := self._count(kind, mark))}
+
+    def _check_still(self, entry: Entry[Any]) -> None:
+        names = columns(entry.kind)
+        found = self._connection.execute(
+            f"SELECT {', '.join(names)} FROM {entry.kind} WHERE rowid = ?", (entry.number,)
+        ).fetchone()
+        if found is None or _made(entry.kind, found) != entry.row:
+            raise JobError(
+                "That entry was changed or removed by another window.",
+                code="studio-changed",
+                remedy="Look at it as it is now.",
+            )
+
+    def _check_name(self, name: str, was: str) -> None:
+        if name != was and self._rows("jobs", name=name):
+            raise JobError(f"Another job is named {name}.", code="studio-name", remedy="Give another name.")
+
+    def _check_mark(self, mark: str) -> None:
+        if self._rows("molds", mark=mark):
+            raise JobError(
+                f"A mold {mark} is registered already.",
+                code="studio-mark",
+                remedy="Give this one a mark of its own.",
+            )
+
+    def _check_hour(self, row: ReadingRow) -> None:
+        if self._rows("readings", mold=row.mold, log=row.log, hours=row.hours):
+            raise JobError(
+                f"{row.mold} was weighed at {row.hours:g} h already.",
+                code="studio-hour",
+                remedy="Give another hour.",
+            )
+
+
+def _made(kind: str, values: Any) -> Any:
+    """The row of a kind from its columns' values."""
+    made = KINDS[kind]
+    return made(
+        *(
+            bool(value) if field.name in TRUTHS else value
+            for field, value in zip(fields(made), values, strict=True)
         )
+    )
+
+
+def _hour(row: ReadingRow) -> tuple[str, int, float]:
+    return row.mold, row.log, row.hours
+
+
+def _hangs(mark: str, hanging: dict[str, int], remedy: str) -> JobError:
+    *most, last = [f"{count} {HANGING[kind][count > 1]}" for kind, count in hanging.items()]
+    told = f"{', '.join(most)} and {last}" if most else last
+    return JobError(f"The mold {mark} has {told}.", code="studio-hangs", remedy=remedy)
