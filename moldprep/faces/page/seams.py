@@ -1,0 +1,226 @@
+"""The seams: ways to part the mold with their price, and the level ones moved by hand."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable
+from functools import partial
+
+from nicegui import ui
+
+from . import results
+from .messages import SeamPrice
+from .ranges import Range
+from .state import Tab
+from .units import Units
+
+STEP_MM = 0.1
+"""Of the seam's slider."""
+REST_S = 0.6
+"""How long a seam must rest until the mold is cut there."""
+
+
+class SeamsPart:
+    """on_seam: a level seam, by number, is held at a height, or let go there. on_parting: a family, or heights, or
+    neither, is chosen."""
+
+    def __init__(
+        self,
+        tab: Tab,
+        *,
+        on_seam: Callable[[int, float, bool], Awaitable[None]],
+        on_parting: Callable[[str | None, tuple[float, ...] | None], None],
+    ) -> None:
+        self._tab, self._on_seam, self._on_parting = tab, on_seam, on_parting
+        self.planes: tuple[float, ...] = ()
+        self._record: results.Json | None = None
+        self._moves = 0
+
+    def build(self, units: Units) -> None:
+        self._units = units
+        self._chosen()
+        self._sliders()
+        self._price_part()
+        self._price()
+        self._ways()
+
+    def set_units(self, units: Units) -> None:
+        self._units = units
+        self._record = None
+
+    def refresh(self) -> None:
+        """Another mold is drawn whole; another price alone."""
+        if self._tab.record is not self._record:
+            self._record = self._tab.record
+            self.planes = tuple(self._record["parting"]["planes"]) if self._record else ()
+            self._chosen.refresh()
+            self._sliders.refresh()
+            self._ways.refresh()
+        self._price()
+
+    def hold(self, planes_mm: tuple[float, ...]) -> None:
+        """Seams are held at these heights; the sliders follow."""
+        self.planes = planes_mm
+        for moving, height in zip(self._moving, planes_mm, strict=True):
+            moving.put(height)
+            moving.shown.set_text(self._units.length(height))
+
+    async def _moved(self, number: int, height_mm: float) -> None:
+        self._moves += 1
+        await self._on_seam(number, height_mm, False)
+
+    async def _rested(self, number: int, height_mm: float) -> None:
+        """Let go, unless it is moved on at once: each press of an arrow key is a move and a rest."""
+        moves = self._moves
+        await asyncio.sleep(REST_S)
+        if moves == self._moves:
+            await self._on_seam(number, height_mm, True)
+
+    @ui.refreshable_method
+    def _chosen(self) -> None:
+        record = self._tab.record
+        if record is None:
+            return
+        parting, asked = record["parting"], record["job"]["parting"]
+        ui.label(f"{results.FAMILIES[parting['family']]}: {_pieces(parting['piece_count'])}.").classes(
+            "page-verdict"
+        )
+        ui.label(parting["why"])
+        if asked["family"] is not None or asked["planes_mm"] is not None:
+            ui.button("Let moldprep choose", on_click=lambda: self._on_parting(None, None)).props(
+                "outline no-caps"
+            )
+        results.findings(record["findings"], "seams")
+
+    @ui.refreshable_method
+    def _sliders(self) -> None:
+        self._moving: list[Range] = []
+        record, planned = self._tab.record, self._tab.planned
+        if record is None or planned is None or not self.planes:
+            return
+        if abs(record["parting"]["axis"][2]) < 1 - 1e-9:
+            ui.label("This mold is parted across a leaning line; its seam cannot be moved by hand.").classes(
+                "page-hint"
+            )
+            return
+        for number, height in enumerate(self.planes):
+            says = (
+                "The level seam stands at" if len(self.planes) == 1 else f"Level seam {number + 1} stands at"
+            )
+            low = STEP_MM if number == 0 else self.planes[number - 1] + STEP_MM
+            high = (
+                self.planes[number + 1] if number + 1 < len(self.planes) else planned.highest_mm
+            ) - STEP_MM
+            moving = Range(
+                says,
+                low=low,
+                high=high,
+                step=STEP_MM,
+                value=height,
+                on_move=partial(self._moved, number),
+                on_rest=partial(self._rested, number),
+            )
+            moving.shown.set_text(self._units.length(height))
+            self._moving.append(moving)
+        ui.label("Drag the seam here or in the view; let it go, and the mold is cut there.").classes(
+            "page-hint"
+        )
+
+    def _price_part(self) -> None:
+        """Labels that stay and are written anew: a seam is dragged past twenty prices a second."""
+        with ui.element("div") as self._priced:
+            self._figures = results.big(
+                [(name, "") for name in ("Stays locked", "Seam, level", "Seam, upright", "On a crease")]
+            )
+            self._words = ui.label().classes("page-hint").props('aria-live="polite"')
+
+    def _price(self) -> None:
+        record = self._tab.record
+        self._priced.set_visibility(record is not None)
+        if record is None:
+            return
+        seam = self._tab.seam or _planned(record["parting"])
+        whole = seam.level_mm + seam.upright_mm
+        on_crease = seam.level_mm * seam.level_crease + seam.upright_mm * seam.upright_crease
+        shown = (
+            f"{seam.locked_mm3 / 1000:.1f} mL",
+            self._units.length(seam.level_mm),
+            self._units.length(seam.upright_mm),
+            f"{100 * on_crease / whole:.0f} %" if whole else "no seam",
+        )
+        for label, value in zip(self._figures, shown, strict=True):
+            label.set_text(value)
+        along = f"; the level seam runs on: {', '.join(seam.names)}" if seam.names else ""
+        self._words.set_text(f"Price {results.count(seam.price)} mm of smooth level seam{along}.")
+
+    @ui.refreshable_method
+    def _ways(self) -> None:
+        record = self._tab.record
+        if record is None:
+            return
+        parting = record["parting"]
+        ways = {parting["family"]: parting}
+        for other in parting["runners_up"]:
+            ways.setdefault(other["family"], other)
+        ui.html("<h3>Ways to part it</h3>", sanitize=False)
+        with (
+            ui.element("div")
+            .classes("page-ways")
+            .props('role="radiogroup" aria-label="Ways to part the mold"')
+        ):
+            for family, way in sorted(ways.items(), key=lambda item: item[1]["price"]):
+                self._way(family, way, chosen=family == parting["family"])
+
+    def _way(self, family: str, way: results.Json, *, chosen: bool) -> None:
+        reach = way["reach_mm"]
+        locked = (
+            "not judged"
+            if reach is None
+            else "frees all"
+            if reach == 0
+            else f"locked {self._units.length(reach)} deep"
+        )
+        if reach is None and way["excess_mm3"] > 0:
+            locked = f"leaves {way['locked_mm3'] / 1000:.1f} mL locked"
+        seam = self._units.length(sum(one["length_mm"] for one in way["seams"]))
+        words = (
+            f"{_pieces(way['piece_count'])}, {locked}, {seam} of seam, price {results.count(way['price'])}"
+        )
+        with (
+            ui.button(on_click=lambda: self._on_parting(family, None))
+            .props("flat no-caps align=left")
+            .classes("page-way") as button
+        ):
+            button.props(f'role="radio" aria-checked="{"true" if chosen else "false"}"')
+            ui.label(results.FAMILIES[family]).classes("page-name")
+            ui.label(words)
+
+
+def _pieces(count: int) -> str:
+    return "1 piece" if count == 1 else f"{count} pieces"
+
+
+def _planned(parting: results.Json) -> SeamPrice:
+    """The plan's own parting as a price: what was measured when it was chosen."""
+
+    def of(kind: str) -> tuple[float, float]:
+        seams = [one for one in parting["seams"] if one["kind"] == kind]
+        length = sum(one["length_mm"] for one in seams)
+        on = sum(one["length_mm"] * one["crease_share"] for one in seams)
+        return length, on / length if length else 0.0
+
+    level, level_crease = of("horizontal")
+    upright, upright_crease = of("vertical")
+    return SeamPrice(
+        planes_mm=tuple(parting["planes"]),
+        azimuth_deg=None,
+        pieces=parting["piece_count"],
+        locked_mm3=parting["locked_mm3"],
+        excess_mm3=parting["excess_mm3"],
+        level_mm=level,
+        level_crease=level_crease,
+        upright_mm=upright,
+        upright_crease=upright_crease,
+        names=tuple(one["name"] for one in parting["seams"] if one["kind"] == "horizontal"),
+        price=parting["price"],
+    )

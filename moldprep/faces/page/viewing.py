@@ -1,0 +1,124 @@
+"""The form in 3D: as plaster lets go of it, or as the mold drawn apart."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Sequence
+from typing import Literal
+
+from nicegui import background_tasks, ui
+
+from .messages import Planned
+from .ranges import Range
+from .scene import FormScene
+from .state import Tab
+
+Shown = Literal["faces", "pieces"]
+APART = 0.5
+"""How far a mold is drawn apart at first."""
+CLASSES = (
+    ("free", "free: plaster lets go"),
+    ("tight", "tight: less draft than asked"),
+    ("locked", "locked: it cannot leave"),
+)
+
+
+class ViewPart:
+    """The 3D view with its controls. on_seam: a level seam, by number, is held at a height, or let go there."""
+
+    def __init__(self, tab: Tab, *, on_seam: Callable[[int, float, bool], Awaitable[None]]) -> None:
+        self._tab = tab
+        self._on_seam = on_seam
+        self._shown: Shown = "faces"
+
+    def build(self) -> None:
+        self._scene = FormScene(on_seam=self._moved)
+        with ui.element("div").classes("page-view-controls"):
+            self._choice = ui.radio(
+                {"faces": "How it lets go", "pieces": "The mold"},
+                value=self._shown,
+                on_change=lambda e: self._show(e.value),
+            ).props('inline dense aria-label="What is shown"')
+            ui.button("All of it", on_click=self._scene.whole).props("flat dense no-caps")
+        with ui.element("div").classes("page-legend") as self._legend:
+            for kind, says in CLASSES:
+                with ui.element("span").classes("page-swatch"):
+                    ui.element("i").classes(f"page-{kind}")
+                    ui.label(says)
+        with ui.element("div").classes("page-sliders") as self._sliders:
+            for says, move, start in (
+                ("Drawn apart", self._scene.apart, APART),
+                ("See through", self._scene.see_through, 0.0),
+            ):
+                Range(says, low=0, high=1, step=0.02, value=start, on_move=move)
+        self._scene.apart(APART)
+        self._choice.set_visibility(False)
+        self._sliders.set_visibility(False)
+        self._legend.set_visibility(False)
+
+    def refresh(self) -> None:
+        """Another form, or another mold."""
+        first = self._tab.planned is not None and not self._choice.visible
+        self._choice.set_visibility(self._tab.planned is not None)
+        if self._tab.planned is None or first:
+            self._shown = "pieces" if first else "faces"
+            self._choice.set_value(self._shown)
+            self._scene.whole()
+        self._draw()
+
+    def fly_to(self, where: Sequence[float]) -> None:
+        """Show a place of the form; locked places are seen on the faces, not in the closed mold."""
+        self._show("faces")
+        x, y, z = where
+        self._scene.fly_to((x, y, z))
+
+    def hold(self, planes_mm: tuple[float, ...]) -> None:
+        """Seams are held at these heights."""
+        for number, height in enumerate(planes_mm):
+            self._scene.move_plane(number, height)
+
+    def _moved(self, number: int, height_mm: float, let_go: bool) -> None:
+        background_tasks.create(self._on_seam(number, height_mm, let_go), context=self._choice)
+
+    def _show(self, what: Shown) -> None:
+        if what != self._shown:
+            self._shown = what
+            self._choice.set_value(what)
+            self._draw()
+            self._scene.whole()
+
+    def _draw(self) -> None:
+        tab = self._tab
+        self._legend.set_visibility(self._shown == "faces" and tab.looked is not None)
+        self._sliders.set_visibility(self._shown == "pieces")
+        if tab.planned is not None and self._shown == "pieces":
+            self._draw_parts(tab.planned)
+        elif tab.looked is not None:
+            places = tab.looked.record["pulls"][0]["places"]
+            url = tab.keep("faces", "glb", tab.looked.classes)
+            self._scene.show_classes(
+                url, tab.looked.bounds, [(one["number"], tuple(one["where"])) for one in places]
+            )
+        self._draw_planes()
+
+    def _draw_parts(self, planned: Planned) -> None:
+        self._scene.show_parts(
+            [
+                (
+                    part.letter,
+                    part.name,
+                    part.tint,
+                    part.apart,
+                    self._tab.keep(f"part{part.letter}", "glb", part.glb),
+                )
+                for part in planned.parts
+            ],
+            planned.bounds,
+        )
+
+    def _draw_planes(self) -> None:
+        """Level seams may be moved where the stack stands upright."""
+        record, planned = self._tab.record, self._tab.planned
+        if record is None or planned is None or abs(record["parting"]["axis"][2]) < 1 - 1e-9:
+            self._scene.planes((), most=1.0)
+        else:
+            self._scene.planes(record["parting"]["planes"], most=planned.highest_mm)
