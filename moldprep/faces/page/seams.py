@@ -35,6 +35,9 @@ class SeamsPart:
         self.planes: tuple[float, ...] = ()
         self._record: results.Json | None = None
         self._moves = 0
+        self._known: dict[str, results.Json] = {}
+        """Ways that were found when none was asked for; a plan of one family names no others."""
+        self._of: results.Json | None = None
 
     def build(self, units: Units) -> None:
         self._units = units
@@ -159,9 +162,11 @@ class SeamsPart:
         if record is None:
             return
         parting = record["parting"]
-        ways = {parting["family"]: parting}
-        for other in parting["runners_up"]:
-            ways.setdefault(other["family"], other)
+        if record["job"]["parting"]["family"] is None or record["master"] != self._of:
+            self._of, self._known = record["master"], {}
+            for other in parting["runners_up"]:
+                self._known.setdefault(other["family"], other)
+        ways = {**self._known, parting["family"]: parting}
         ui.html("<h3>Ways to part it</h3>", sanitize=False)
         with (
             ui.element("div")
