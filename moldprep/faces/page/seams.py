@@ -9,7 +9,7 @@ from functools import partial
 from nicegui import ui
 
 from . import results
-from .messages import SeamPrice
+from .messages import Planned, SeamPrice
 from .ranges import Range
 from .state import Tab
 from .units import Units
@@ -34,7 +34,7 @@ class SeamsPart:
         self._tab, self._on_seam, self._on_parting = tab, on_seam, on_parting
         self.planes: tuple[float, ...] = ()
         self._record: results.Json | None = None
-        self._moves = 0
+        self._rests = 0
         self._known: dict[str, results.Json] = {}
         """Ways that were found when none was asked for; a plan of one family names no others."""
         self._of: results.Json | None = None
@@ -57,7 +57,7 @@ class SeamsPart:
             self._record = self._tab.record
             self.planes = tuple(self._record["parting"]["planes"]) if self._record else ()
             self._chosen.refresh()
-            self._sliders.refresh()
+            self._fit_sliders()
             self._ways.refresh()
         self._price()
 
@@ -69,14 +69,14 @@ class SeamsPart:
             moving.shown.set_text(self._units.length(height))
 
     async def _moved(self, number: int, height_mm: float) -> None:
-        self._moves += 1
         await self._on_seam(number, height_mm, False)
 
     async def _rested(self, number: int, height_mm: float) -> None:
         """Let go, unless it is moved on at once: each press of an arrow key is a move and a rest."""
-        moves = self._moves
+        self._rests += 1
+        own = self._rests
         await asyncio.sleep(REST_S)
-        if moves == self._moves:
+        if own == self._rests and self.planes[number] == height_mm:
             await self._on_seam(number, height_mm, True)
 
     @ui.refreshable_method
@@ -110,10 +110,7 @@ class SeamsPart:
             says = (
                 "The level seam stands at" if len(self.planes) == 1 else f"Level seam {number + 1} stands at"
             )
-            low = STEP_MM if number == 0 else self.planes[number - 1] + STEP_MM
-            high = (
-                self.planes[number + 1] if number + 1 < len(self.planes) else planned.highest_mm
-            ) - STEP_MM
+            low, high = self._ends(number, planned)
             moving = Range(
                 says,
                 low=low,
@@ -128,6 +125,23 @@ class SeamsPart:
         ui.label("Drag the seam here or in the view; let it go, and the mold is cut there.").classes(
             "page-hint"
         )
+
+    def _fit_sliders(self) -> None:
+        """As many seams as before keep their sliders, and with them the maker's place on the page."""
+        planned = self._tab.planned
+        if planned is None or len(self._moving) != len(self.planes) or not self.planes:
+            self._sliders.refresh()
+            return
+        for number, (moving, height) in enumerate(zip(self._moving, self.planes, strict=True)):
+            low, high = self._ends(number, planned)
+            moving.fit(low=low, high=high, step=STEP_MM, value=height)
+            moving.shown.set_text(self._units.length(height))
+
+    def _ends(self, number: int, planned: Planned) -> tuple[float, float]:
+        """Between which heights a level seam may be moved: its neighbours, the foot, the rim."""
+        low = self.planes[number - 1] if number else 0.0
+        high = self.planes[number + 1] if number + 1 < len(self.planes) else planned.highest_mm
+        return low + STEP_MM, high - STEP_MM
 
     def _price_part(self) -> None:
         """Labels that stay and are written anew: a seam is dragged past twenty prices a second."""
