@@ -68,4 +68,11 @@ if __name__ in ("__main__", "__mp_main__"):
         """One library each, so that tests need not wait for a server of their own."""
         page(Path(folder) / name / "library.db")
 
-    ui.run(host="127.0.0.1", port=int(port), show=False, reload=False, show_welcome_message=False)
+    ui.run(
+        host="127.0.0.1",
+        port=int(port),
+        show=False,
+        reload=False,
+        show_welcome_message=False,
+        reconnect_timeout=600,  # a busy machine may keep a page waiting
+    )
