@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import socket
 import subprocess
@@ -11,9 +12,11 @@ import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 from playwright.sync_api import Browser, sync_playwright
 
+ROOT = Path(__file__).parents[3]
 NAMES = ("chromium", "chromium-browser", "google-chrome")
 SOFTWARE_3D = ("--no-sandbox", "--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader")
 """WebGL drawn by the processor, so that it is there on machines without a screen."""
@@ -40,7 +43,9 @@ def serving(module: str, *args: str) -> Iterator[str]:
     """The address of a page that `python -m module PORT args` serves on this machine, until the end."""
     port = free_port()
     address = f"http://127.0.0.1:{port}"
-    server = subprocess.Popen([sys.executable, "-m", module, str(port), *args])
+    # nicegui would take a server that knows of a running test for its own test server
+    surroundings = {name: value for name, value in os.environ.items() if not name.startswith("PYTEST")}
+    server = subprocess.Popen([sys.executable, "-m", module, str(port), *args], cwd=ROOT, env=surroundings)
     try:
         _wait_for(address, server)
         yield address
