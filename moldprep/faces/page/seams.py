@@ -21,18 +21,23 @@ REST_S = 0.6
 
 
 class SeamsPart:
-    """on_seam: a level seam, by number, is held at a height, or let go there. on_parting: a family, or heights, or
-    neither, is chosen."""
+    """on_seam: a level seam, by number, is held at a height, or let go there. on_turn: the same of the halves' plane,
+    at an azimuth. on_parting: a family is chosen, or none.
+
+    planes, azimuth_deg: where the seams are held now; None where the halves' plane was never turned by hand.
+    """
 
     def __init__(
         self,
         tab: Tab,
         *,
         on_seam: Callable[[int, float, bool], Awaitable[None]],
-        on_parting: Callable[[str | None, tuple[float, ...] | None], None],
+        on_turn: Callable[[float, bool], Awaitable[None]],
+        on_parting: Callable[[str | None], None],
     ) -> None:
-        self._tab, self._on_seam, self._on_parting = tab, on_seam, on_parting
+        self._tab, self._on_seam, self._on_turn, self._on_parting = tab, on_seam, on_turn, on_parting
         self.planes: tuple[float, ...] = ()
+        self.azimuth_deg: float | None = None
         self._record: results.Json | None = None
         self._rests = 0
         self._known: dict[str, results.Json] = {}
@@ -56,6 +61,7 @@ class SeamsPart:
         if self._tab.record is not self._record:
             self._record = self._tab.record
             self.planes = tuple(self._record["parting"]["planes"]) if self._record else ()
+            self.azimuth_deg = self._record["job"]["parting"]["azimuth_deg"] if self._record else None
             self._chosen.refresh()
             self._fit_sliders()
             self._ways.refresh()
@@ -68,6 +74,13 @@ class SeamsPart:
             moving.put(height)
             moving.shown.set_text(self._units.length(height))
 
+    def turn(self, azimuth_deg: float) -> None:
+        """The halves' plane is held at this azimuth."""
+        self.azimuth_deg = azimuth_deg
+        if self._turning is not None:
+            self._turning.put(azimuth_deg)
+            self._turning.shown.set_text(_azimuth(azimuth_deg))
+
     async def _moved(self, number: int, height_mm: float) -> None:
         await self._on_seam(number, height_mm, False)
 
@@ -78,6 +91,16 @@ class SeamsPart:
         await asyncio.sleep(REST_S)
         if own == self._rests and self.planes[number] == height_mm:
             await self._on_seam(number, height_mm, True)
+
+    async def _turned(self, azimuth_deg: float) -> None:
+        await self._on_turn(azimuth_deg, False)
+
+    async def _turned_and_rested(self, azimuth_deg: float) -> None:
+        self._rests += 1
+        own = self._rests
+        await asyncio.sleep(REST_S)
+        if own == self._rests and self.azimuth_deg == azimuth_deg:
+            await self._on_turn(azimuth_deg, True)
 
     @ui.refreshable_method
     def _chosen(self) -> None:
@@ -90,16 +113,15 @@ class SeamsPart:
         )
         ui.label(parting["why"])
         if asked["family"] is not None or asked["planes_mm"] is not None:
-            ui.button("Let moldprep choose", on_click=lambda: self._on_parting(None, None)).props(
-                "outline no-caps"
-            )
+            ui.button("Let moldprep choose", on_click=lambda: self._on_parting(None)).props("outline no-caps")
         results.findings(record["findings"], "seams")
 
     @ui.refreshable_method
     def _sliders(self) -> None:
         self._moving: list[Range] = []
+        self._turning: Range | None = None
         record, planned = self._tab.record, self._tab.planned
-        if record is None or planned is None or not self.planes:
+        if record is None or planned is None:
             return
         if abs(record["parting"]["axis"][2]) < 1 - 1e-9:
             ui.label("This mold is parted across a leaning line; its seam cannot be moved by hand.").classes(
@@ -122,6 +144,19 @@ class SeamsPart:
             )
             moving.shown.set_text(self._units.length(height))
             self._moving.append(moving)
+        if (azimuth := _split(record)) is not None:
+            self._turning = Range(
+                "The halves leave toward",
+                low=0,
+                high=179,
+                step=1,
+                value=azimuth,
+                on_move=self._turned,
+                on_rest=self._turned_and_rested,
+            )
+            self._turning.shown.set_text(_azimuth(azimuth))
+        if not self._moving and self._turning is None:
+            return
         ui.label("Drag the seam here or in the view; let it go, and the mold is cut there.").classes(
             "page-hint"
         )
@@ -129,9 +164,18 @@ class SeamsPart:
     def _fit_sliders(self) -> None:
         """As many seams as before keep their sliders, and with them the maker's place on the page."""
         planned = self._tab.planned
-        if planned is None or len(self._moving) != len(self.planes) or not self.planes:
+        azimuth = _split(self._record) if self._record else None
+        if (
+            planned is None
+            or (azimuth is None) != (self._turning is None)
+            or len(self._moving) != len(self.planes)
+            or not self.planes
+        ):
             self._sliders.refresh()
             return
+        if self._turning is not None and azimuth is not None:
+            self._turning.put(azimuth)
+            self._turning.shown.set_text(_azimuth(azimuth))
         for number, (moving, height) in enumerate(zip(self._moving, self.planes, strict=True)):
             low, high = self._ends(number, planned)
             moving.fit(low=low, high=high, step=STEP_MM, value=height)
@@ -206,13 +250,27 @@ class SeamsPart:
             f"{_pieces(way['piece_count'])}, {locked}, {seam} of seam, price {results.count(way['price'])}"
         )
         with (
-            ui.button(on_click=lambda: self._on_parting(family, None))
+            ui.button(on_click=lambda: self._on_parting(family))
             .props("flat no-caps align=left")
             .classes("page-way") as button
         ):
             button.props(f'role="radio" aria-checked="{"true" if chosen else "false"}"')
             ui.label(results.FAMILIES[family]).classes("page-name")
             ui.label(words)
+
+
+def _split(record: results.Json) -> float | None:
+    """The azimuth in which one half of the lowest split layer leaves; None without one."""
+    for layer in record["parting"]["layers"]:
+        if layer["kind"] == "split":
+            return float(layer["azimuth_deg"]) % 180
+    return None
+
+
+def _azimuth(azimuth_deg: float) -> str:
+    """Seen from above: 0 to the right, 90 to the back."""
+    named = {0: ", left and right", 90: ", front and back"}
+    return f"{azimuth_deg:.0f}°{named.get(round(azimuth_deg) % 180, '')}"
 
 
 def _pieces(count: int) -> str:

@@ -97,7 +97,7 @@ class Tab:
         self.workshop = Workshop(self._heard)
         self._changed = changed
         self._work: asyncio.Task[None] | None = None
-        self._next_seam: tuple[float, ...] | None = None
+        self._next_seam: tuple[tuple[float, ...], float | None] | None = None
         self._pricing = False
         self._count = 0
         self._answered: dict[Step, object] = {}
@@ -138,12 +138,12 @@ class Tab:
     def busy(self) -> bool:
         return self._work is not None and not self._work.done()
 
-    async def drag(self, planes_mm: tuple[float, ...]) -> None:
-        """Price the seams where they are held now; of prices asked for faster than they come, the latest counts.
+    async def drag(self, planes_mm: tuple[float, ...], azimuth_deg: float | None = None) -> None:
+        """Price the seams where they are held now, the halves' plane turned to an azimuth when one is given; of prices asked for faster than they come, the latest counts.
 
         A plan that is being made for where they were let go before is stopped.
         """
-        self._next_seam = planes_mm
+        self._next_seam = planes_mm, azimuth_deg
         if self._pricing or self.planned is None:
             return
         self._pricing = True
@@ -152,8 +152,8 @@ class Tab:
                 self.workshop.cancel()
                 await asyncio.wait([self._work])
             while self._next_seam is not None:
-                planes, self._next_seam = self._next_seam, None
-                self.seam = await self.workshop.seam(planes)
+                held, self._next_seam = self._next_seam, None
+                self.seam = await self.workshop.seam(*held)
                 self._changed()
         except (Cancelled, RequestError):
             self.seam = None
