@@ -6,9 +6,12 @@ import asyncio
 import io
 import json
 import shutil
+import subprocess
+import sys
 import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from time import monotonic, sleep
 from typing import Any
 
 import msgspec
@@ -291,6 +294,41 @@ def test_what_waits_is_cancelled_with_what_runs(do: Do, shop: Workshop, ear: Ear
         return await asyncio.gather(*requests, return_exceptions=True)
 
     assert [type(answer) for answer in do(crowded())] == [Cancelled] * 3
+
+
+ABANDONED = """
+import asyncio, os, signal
+from moldprep.faces.page.workshop import Workshop
+
+async def main():
+    made = Workshop(print)
+    await made.start()
+    print(made._link.process.pid, made.intake._spare.process.pid, flush=True)
+    os.kill(os.getpid(), signal.SIGTERM)
+
+asyncio.run(main())
+"""
+
+
+def test_processes_die_with_a_page_that_is_killed(tmp_path: Path) -> None:
+    with (tmp_path / "said").open("w") as said:  # a pipe would be held open by those that must end
+        ended = subprocess.run(
+            [sys.executable, "-c", ABANDONED], cwd=Path(__file__).parents[3], stdout=said, check=False
+        )
+    left = [int(word) for word in (tmp_path / "said").read_text().split()]
+    assert len(left) == 2 and ended.returncode != 0
+    until = monotonic() + 60  # they may still be starting; usually it takes a moment
+    while any(map(alive, left)) and monotonic() < until:
+        sleep(0.05)
+    assert not any(map(alive, left))
+
+
+def alive(pid: int) -> bool:
+    """Whether a process runs: one that has ended and waits to be asked for its status does not."""
+    try:
+        return psutil.Process(pid).status() != psutil.STATUS_ZOMBIE
+    except psutil.NoSuchProcess:
+        return False
 
 
 def test_two_workshops_do_not_disturb_each_other_and_leave_nothing(
