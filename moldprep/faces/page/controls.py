@@ -70,6 +70,7 @@ class JobControls:
                     self._fields(questions.more)
 
         with ui.element("details").classes("mp-more").mark(f"More: {name}") as more:
+            more.props["data-sections"] = name
             with ui.element("summary").classes("mp-summary"):
                 text("span", "More")
                 text("span", f" for {questions.title.lower()}", "mp-unseen")
