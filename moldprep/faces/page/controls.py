@@ -61,7 +61,9 @@ class JobControls:
         questions = SECTIONS[name]
 
         def count() -> None:
-            number = sum(value_at(self.job, ask.key) != usual(ask.key) for ask in questions.more)
+            number = sum(
+                any(value_at(self.job, key) != usual(key) for key in ask.keys) for ask in questions.more
+            )
             changed.text = f", {number} changed" if number else ""
 
         def fill() -> None:

@@ -347,8 +347,8 @@ class Page:
             .props('role="region" aria-label="Work that is being done"') as bar
         ):
             self._stage = ui.label()
-            self._share = ui.linear_progress(0, show_value=False).props('aria-label="Progress"')
-            ui.button("Cancel", on_click=self.tab.cancel).props("flat no-caps")
+            self._share = ui.linear_progress(0, show_value=False, color=None).props('aria-label="Progress"')
+            ui.button("Cancel", on_click=self.tab.cancel, color=None).props("flat no-caps")
         self._working = bar
         bar.set_visibility(False)
         ui.timer(BAR_S, self._draw_bar)

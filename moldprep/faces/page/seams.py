@@ -190,7 +190,7 @@ class SeamsPart:
             f"{_pieces(way['piece_count'])}, {locked}, {seam} of seam, price {results.count(way['price'])}"
         )
         with (
-            ui.button(on_click=lambda: self._on_parting(family, None))
+            ui.button(on_click=lambda: self._on_parting(family, None), color=None)
             .props("flat no-caps align=left")
             .classes("page-way") as button
         ):

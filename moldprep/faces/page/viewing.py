@@ -37,20 +37,21 @@ class ViewPart:
 
     def build(self) -> None:
         self._scene = FormScene(on_seam=self._moved, on_mark=self._marked)
-        self._place = text("p", "", "page-place")
-        self._place.props["role"] = "status"
+        self._scene.element.classes("page-empty")
         with ui.element("div").classes("page-view-controls"):
             self._choice = ui.radio(
                 {"faces": "How it lets go", "pieces": "The mold"},
                 value=self._shown,
                 on_change=lambda e: self._show(e.value),
             ).props('inline dense aria-label="What is shown"')
-            ui.button("All of it", on_click=self._whole).props("flat dense no-caps").classes("page-whole")
+            self._all = ui.button("All of it", on_click=self._whole).props("flat dense no-caps")
         with ui.element("div").classes("page-legend") as self._legend:
             for kind, says in CLASSES:
                 with ui.element("span").classes("page-swatch"):
                     ui.element("i").classes(f"page-{kind}")
                     ui.label(says)
+        self._place = text("p", "", "page-place")
+        self._place.props["role"] = "status"
         with ui.element("div").classes("page-sliders") as self._sliders:
             for says, move, start in (
                 ("Drawn apart", self._scene.apart, APART),
@@ -59,6 +60,7 @@ class ViewPart:
                 Range(says, low=0, high=1, step=0.02, value=start, on_move=move)
         self._scene.apart(APART)
         self._choice.set_visibility(False)
+        self._all.set_visibility(False)
         self._sliders.set_visibility(False)
         self._legend.set_visibility(False)
 
@@ -71,6 +73,9 @@ class ViewPart:
             self._shown = "pieces" if first else "faces"
             self._choice.set_value(self._shown)
             self._scene.whole()
+        if self._tab.looked is not None:
+            self._scene.element.classes(remove="page-empty")
+            self._all.set_visibility(True)
         self._draw()
 
     def fly_to(self, where: Sequence[float]) -> None:
