@@ -21,6 +21,7 @@ from .apart import apart_svg
 from .benchcards import dry_card, estimate_card, stock_card
 from .castcard import cast_card
 from .castingcard import casting_card, drain_card
+from .cautions import CAUTIONS
 from .drawings import TINTS, Drawing, cut, seam_list, view
 from .easecard import ease_card
 from .pictures import MOST_MARKS, board_picture, form_picture, pull_svg, svg_of
@@ -35,16 +36,6 @@ MOST_RUNNERS_UP = 6
 MOST_PLACES = 14
 MOST_PRINTS = 4
 
-CAUTIONS = (
-    "Plaster dust: wear a dust mask when you weigh and strew; limits are 15 mg/m³ total and 5 mg/m³ respirable (OSHA), "
-    "10 and 5 are advised (NIOSH Pocket Guide 0518). Crystalline silica in it: 50 µg/m³ (29 CFR 1910.1053).",
-    "Heat: setting plaster burns. Never enclose a hand or any part of the body in it (UK HSE case, 2009).",
-    "Eyes and skin: wet plaster is alkaline; rinse with plenty of water.",
-    "Drains: no plaster or wash water down the drain; let it set in the bucket and throw it away as solid.",
-    "Alcohol mist burns: flash point 11.7 °C (NIOSH Pocket Guide 0359). No flame or kiln near, and air the room.",
-    "Weight: lift wet molds in twos, or slide them; full of slip they are heaviest.",
-    "Your local rules, the makers' data sheets and licensed practice come before this sheet.",
-)
 RESPONSIBILITY = (
     "moldprep computes; the maker decides. It reads the mesh at the stated pitch and tolerance and knows nothing "
     "of what it was not told. Whoever pours the mold remains responsible for it."

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from moldprep.formulas.drying import STOP_C
-from moldprep.sheet.paper import CAUTIONS
+from moldprep.sheet.cautions import CAUTIONS
 
 TEXT = " ".join(CAUTIONS)
 

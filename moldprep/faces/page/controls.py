@@ -61,7 +61,9 @@ class JobControls:
         questions = SECTIONS[name]
 
         def count() -> None:
-            number = sum(value_at(self.job, ask.key) != usual(ask.key) for ask in questions.more)
+            number = sum(
+                any(value_at(self.job, key) != usual(key) for key in ask.keys) for ask in questions.more
+            )
             changed.text = f", {number} changed" if number else ""
 
         def fill() -> None:
@@ -70,6 +72,7 @@ class JobControls:
                     self._fields(questions.more)
 
         with ui.element("details").classes("mp-more").mark(f"More: {name}") as more:
+            more.props["data-sections"] = name
             with ui.element("summary").classes("mp-summary"):
                 text("span", "More")
                 text("span", f" for {questions.title.lower()}", "mp-unseen")

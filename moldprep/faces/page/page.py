@@ -15,10 +15,13 @@ from nicegui import app, ui
 from ...files.samples import Sample, samples
 from ...files.studio import SavedJob
 from ...job import Job, job_from_dict
-from . import results
+from . import numbers, results
 from .asking.entry import text
 from .controls import JobControls, Section
+from .cures import Cure, cured, cures, place_of, sentence
+from .keeping.parts import Choice
 from .library import Library
+from .nextstep import NextStep
 from .seams import SeamsPart
 from .serve import Settings
 from .sheets import SheetPart
@@ -28,11 +31,20 @@ from .units import Units
 from .uploads import Landing, upload_area
 from .viewing import ViewPart
 
-CONSENTS = {
-    "mesh-open": ("close_openings", "Close the openings flat"),
-    "hollow-form": ("fill_hollow", "Fill it solid"),
+TITLES = {
+    "form": "The form",
+    "clay": "The clay, and the size",
+    "pulls": "Does plaster let go?",
+    "seams": "The seams",
+    "mold": "The mold",
+    "plaster": "Plaster and water",
+    "cast": "Casting in it",
+    "print": "Printing the master",
+    "order": "Molds and costs",
+    "sheet": "The bench sheet",
+    "studio": "The studio's library",
 }
-"""Refusals that the maker can lift by a consent, by code: the job's key, and what the button says."""
+"""The parts of the page, in the order of the work."""
 BAR_S = 0.3
 """How often the bar follows the work: each update of a page costs its browser some ten milliseconds."""
 MOST_TABS = 8
@@ -76,10 +88,11 @@ def build(settings: Settings) -> None:
         await page.start()
 
 
-def folded(title: str, fill: Callable[[], None]) -> None:
+def folded(title: str, fill: Callable[[], None], *sections: Section) -> None:
     """What most makers leave as it is, behind its title; made when it is first opened, since a page of a thousand
-    inputs answers slowly."""
+    inputs answers slowly. sections: of the questions in it, for who looks for one of their fields."""
     with ui.element("details").classes("mp-more") as details:
+        details.props["data-sections"] = " ".join(sections)
         with ui.element("summary").classes("mp-summary"):
             text("span", title)
         inside = ui.element("div")
@@ -103,9 +116,12 @@ class Page:
         self._landing = Landing()
         self._units = Units(inch=False)
         self._seen: dict[str, tuple[object, ...]] = {}
+        self._parts: list[Callable[[], Any]] = []
+        self._troubles: list[Callable[[], Any]] = []
         self.tab = Tab(self._changed)
         self._controls = JobControls(Job(), self._units, on_change=self.tab.ask)
-        self._view = ViewPart(self.tab, on_seam=self._dragged)
+        self._next = NextStep(self.tab, TITLES, on_act=self._go_on)
+        self._view = ViewPart(self.tab, self._units, on_seam=self._dragged)
         self._seams = SeamsPart(
             self.tab, on_seam=self._dragged, on_turn=self._turned, on_parting=self._parted
         )
@@ -131,7 +147,7 @@ class Page:
     def build(self) -> None:
         """Everything, in the order of the work."""
         with ui.element("header").classes("page-head"):
-            ui.html("<h1>moldprep</h1>", sanitize=False)
+            text("h1", "moldprep")
             ui.label("from a form to its plaster mold").classes("page-motto")
             units = ui.radio(
                 {False: "mm", True: "inch"}, value=False, on_change=lambda e: self._measure(e.value)
@@ -139,27 +155,32 @@ class Page:
             units.props('inline dense aria-label="Lengths in"').classes("page-units")
         with ui.element("main").classes("page-main"):
             with ui.element("div").classes("page-first"):
-                self._section("form", "The form", self._form)
-            with ui.element("div").classes("page-view"):
+                self._section("form", self._form)
+            with (
+                ui.element("div")
+                .classes("page-view")
+                .props('role="region" aria-label="The picture, and what is next"')
+            ):
+                self._next.build()
                 self._view.build()
                 self._summary_part()
             with ui.element("div").classes("page-steps"):
-                self._section("clay", "The clay, and the size", self._clay)
-                self._section("pulls", "Does plaster let go?", self._pulls)
-                self._section("seams", "The seams", self._seams_part)
-                self._section("mold", "The mold", self._mold)
-                self._section("plaster", "Plaster and water", self._plaster)
-                self._section("cast", "Casting in it", self._cast)
-                self._section("print", "Printing the master", self._print)
-                self._section("order", "Molds and costs", self._order)
-                self._section("sheet", "The bench sheet", self._sheet_part)
+                self._section("clay", self._clay)
+                self._section("pulls", self._pulls)
+                self._section("seams", self._seams_part)
+                self._section("mold", self._mold)
+                self._section("plaster", self._plaster)
+                self._section("cast", self._cast)
+                self._section("print", self._print)
+                self._section("order", self._order)
+                self._section("sheet", self._sheet_part)
             with ui.element("div").classes("page-studio"):
-                self._section("studio", "The studio's library", self._kept)
+                self._section("studio", self._kept)
         self._bar()
 
-    def _section(self, name: str, title: str, fill: Callable[[], None]) -> None:
+    def _section(self, name: str, fill: Callable[[], None]) -> None:
         with ui.element("section").classes("page-card").props(f'id="{name}" aria-labelledby="{name}-title"'):
-            ui.html(f'<h2 id="{name}-title">{title}</h2>', sanitize=False)
+            text("h2", TITLES[name]).props(f'id="{name}-title" tabindex="-1"')
             fill()
 
     # --- the parts, from top to bottom ----------------------------------------------------------------
@@ -167,15 +188,16 @@ class Page:
     def _form(self) -> None:
         upload_area(self._landing, self._dropped, self._refused)
         found = {sample.name: sample for sample in samples()}
-        with ui.element("div").classes("page-row"):
-            chosen = ui.select({name: sample.title for name, sample in found.items()}, label="Or a sample")
-            chosen.classes("page-grow")
-            take = ui.button("Take it", on_click=lambda: self._sample(found[chosen.value])).props(
-                "outline no-caps"
-            )
-            take.bind_enabled_from(chosen, "value", bool)
+        if found:
+            with ui.element("div").classes("page-samples"):
+                label = text("label", "Or a sample", "mp-label")
+                chosen = Choice({name: sample.title for name, sample in found.items()})
+                label.props["for"] = chosen.html_id
+                take = ui.button("Take it", on_click=lambda: self._sample(found[chosen.value]))
+                take.props("outline no-caps")
         self._read_part()
-        folded("How the file is to be read", lambda: self._inputs("file"))
+        self._trouble("form")
+        self._inputs("How the file is to be read", "file")
 
     @ui.refreshable_method
     def _read_part(self) -> None:
@@ -189,12 +211,12 @@ class Page:
                 ]
             )
             results.findings(tab.read.findings, "form")
-        self._trouble("read")
 
     def _clay(self) -> None:
-        self._inputs("clay")
+        self._controls.section("clay")
+        self._trouble("clay")
+        self._controls.section("size")
         self._sized_part()
-        self._inputs("size")
 
     @ui.refreshable_method
     def _sized_part(self) -> None:
@@ -205,7 +227,8 @@ class Page:
 
     def _pulls(self) -> None:
         self._pulls_part()
-        folded("The opening, and what counts as locked", lambda: self._inputs("opening"))
+        self._trouble("pulls")
+        self._inputs("The opening, and what counts as locked", "opening")
 
     @ui.refreshable_method
     def _pulls_part(self) -> None:
@@ -215,25 +238,20 @@ class Page:
                 "Put a form down, and its faces are coloured here by how plaster lets go of them."
             ).classes("page-hint")
         else:
-            stand, pull = looked.record["stand"], looked.record["pulls"][0]
-            results.facts(
-                [
-                    ("Slip goes in", f"{stand['opening']}: {stand['reason']}"),
-                    *[("Pull", one["verdict"]) for one in looked.record["pulls"]],
-                ]
-            )
-            if pull["places"]:
-                ui.label(
-                    "Locked in a mold of one piece that is drawn upward; press a number to see the place:"
-                )
-                results.places(pull["places"], self._units, lambda place: self._view.fly_to(place["where"]))
-            results.findings((self.tab.record or looked.record)["findings"], "pulls")
-        self._trouble("look")
+            results.pulls(looked.record, self._units, self._view.show_place)
+            results.findings((self.tab.record or looked.record)["findings"], "pulls", self._view.fly_to)
 
     def _seams_part(self) -> None:
         self._plan_part()
+        self._trouble("seams")
         self._seams.build(self._units)
-        folded("How seams are looked for", lambda: self._inputs("seams"))
+        self._ease_part()
+        self._inputs("How seams are looked for", "seams")
+
+    @ui.refreshable_method
+    def _ease_part(self) -> None:
+        if self.tab.record is not None:
+            numbers.ease(self.tab.record, self._units, lambda name: self._sheet.download(name)())
 
     @ui.refreshable_method
     def _summary_part(self) -> None:
@@ -250,34 +268,27 @@ class Page:
             ui.label(
                 "moldprep looks for the fewest pieces, with seams level and on lines that the form has."
             ).classes("page-hint")
-            button = (
-                ui.button("Plan the mold", on_click=self.tab.plan)
-                .props("unelevated no-caps")
-                .classes("page-plan")
-            )
-            button.set_enabled(self.tab.looked is not None)
-        self._trouble("plan")
 
     def _mold(self) -> None:
-        self._numbers("mold", results.pieces)
+        self._numbers("mold", lambda record, units: numbers.mold(record, units, self._view.fly_to))
         self._controls.section("cottle")
-        folded("Boards, natches and marks", lambda: self._inputs("boards"))
+        self._inputs("Boards, natches and marks", "boards")
 
     def _plaster(self) -> None:
-        self._numbers("plaster", results.plaster)
+        self._numbers("plaster", numbers.plaster)
         self._controls.section("plaster")
 
     def _cast(self) -> None:
-        self._numbers("cast", results.cast)
+        self._numbers("cast", numbers.cast)
         self._controls.section("cast")
 
     def _print(self) -> None:
-        self._numbers("print", results.printing)
-        folded("Printer", lambda: self._inputs("print"))
+        self._numbers("print", numbers.printing)
+        self._inputs("Printer", "print")
 
     def _order(self) -> None:
-        self._numbers("order", lambda record, _: results.order(record))
-        folded("How many, by when, and your rates", lambda: self._inputs("molds", "costs"))
+        self._numbers("order", lambda record, _: numbers.order(record))
+        self._inputs("How many, by when, and your rates", "molds", "costs")
 
     def _sheet_part(self) -> None:
         self._controls.section("sheet")
@@ -299,34 +310,47 @@ class Page:
                 ui.label("Comes with the plan.").classes("page-hint")
                 return
             show(record, self._units)
-            results.findings(record["findings"], place)
+            results.findings(record["findings"], place, self._view.fly_to)
+
+        self._trouble(place)
+        part()
+        self._parts.append(part.refresh)
+
+    def _inputs(self, title: str, *sections: Section) -> None:
+        """A fold with the inputs of some sections."""
+
+        def fill() -> None:
+            for section in sections:
+                self._controls.section(section)
+
+        folded(title, fill, *sections)
+
+    def _trouble(self, place: str) -> None:
+        """Room for what cannot be done, in the part of the page where it is mended."""
+
+        @ui.refreshable
+        def part() -> None:
+            trouble = self.tab.trouble
+            if trouble is None or place_of(trouble.code, trouble.step) != place:
+                return
+            with ui.element("div").classes("page-finding page-stop page-trouble").props('role="alert"'):
+                text("p", "That does not work", "page-level")
+                sentence(trouble.says)
+                for cure in cures(trouble.code, trouble.says):
+                    ui.button(cure.says, on_click=lambda cure=cure: self._cure(cure)).props("outline no-caps")  # type: ignore[misc]
 
         part()
-        self._parts().append(part.refresh)
-
-    def _inputs(self, *sections: Section) -> None:
-        for section in sections:
-            self._controls.section(section)
-
-    def _parts(self) -> list[Callable[[], Any]]:
-        return self.__dict__.setdefault("_refreshed", [])  # type: ignore[no-any-return]
-
-    def _trouble(self, step: str) -> None:
-        trouble = self.tab.trouble
-        if trouble is None or trouble.step != step:
-            return
-        with ui.element("div").classes("page-finding page-stop").props('role="alert"'):
-            ui.label("That does not work").classes("page-level")
-            ui.label(trouble.says)
-            if trouble.code in CONSENTS:
-                key, says = CONSENTS[trouble.code]
-                ui.button(says, on_click=lambda: self._consent(key)).props("outline no-caps")
+        self._troubles.append(part.refresh)
 
     def _bar(self) -> None:
-        with ui.element("div").classes("page-bar").props('role="status" aria-live="polite"') as bar:
+        with (
+            ui.element("div")
+            .classes("page-bar")
+            .props('role="region" aria-label="Work that is being done"') as bar
+        ):
             self._stage = ui.label()
-            self._share = ui.linear_progress(0, show_value=False).props('aria-label="Progress"')
-            ui.button("Cancel", on_click=self.tab.cancel).props("flat no-caps")
+            self._share = ui.linear_progress(0, show_value=False, color=None).props('aria-label="Progress"')
+            ui.button("Cancel", on_click=self.tab.cancel, color=None).props("flat no-caps")
         self._working = bar
         bar.set_visibility(False)
         ui.timer(BAR_S, self._draw_bar)
@@ -354,11 +378,17 @@ class Page:
         self._controls.set_job(job)
         self.tab.take(path, name, job)
 
-    def _consent(self, key: str) -> None:
-        job = self._controls.job
-        job = msgspec.structs.replace(job, form=msgspec.structs.replace(job.form, **{key: True}))
+    def _cure(self, cure: Cure) -> None:
+        job = cured(self._controls.job, cure)
         self._controls.set_job(job)
         self.tab.ask(job)
+
+    def _go_on(self) -> None:
+        """The press that comes next: look at the form again after a stop, or plan."""
+        if self.tab.looked is None:
+            self.tab.ask(self._controls.job)
+        else:
+            self.tab.plan()
 
     def _parted(
         self, family: str | None, planes_mm: tuple[float, ...] | None = None, azimuth_deg: float | None = None
@@ -396,6 +426,7 @@ class Page:
         self._units = Units(inch=inch)
         self._controls.set_units(self._units)
         self._seams.set_units(self._units)
+        self._view.set_units(self._units)
         await self._studio.show_in(self._units)
         self._seen.clear()
         self._changed()
@@ -425,11 +456,24 @@ class Page:
         with suppress(RuntimeError), self._client:  # a page that is gone cannot be drawn on
             self._draw_bar()
             basis: dict[str, tuple[tuple[object, ...], Callable[[], Any]]] = {
-                "read": ((tab.read, tab.trouble), self._read_part.refresh),
+                "read": ((tab.read,), self._read_part.refresh),
                 "sized": ((tab.looked, tab.record), self._sized_part.refresh),
-                "pulls": ((tab.looked, tab.record, tab.trouble), self._pulls_part.refresh),
-                "plan": ((tab.looked, tab.record is None, tab.trouble), self._plan_part.refresh),
-                "record": ((tab.record,), lambda: [refresh() for refresh in self._parts()]),
+                "pulls": ((tab.looked, tab.record), self._pulls_part.refresh),
+                "plan": ((tab.record is None,), self._plan_part.refresh),
+                "record": ((tab.record,), lambda: [refresh() for refresh in self._parts]),
+                "trouble": ((tab.trouble,), lambda: [refresh() for refresh in self._troubles]),
+                "next": (
+                    (
+                        tab.progress and tab.progress.step,
+                        tab.stale,
+                        tab.path,
+                        tab.looked,
+                        tab.record,
+                        tab.trouble,
+                    ),
+                    self._next.refresh,
+                ),
+                "ease": ((tab.record,), self._ease_part.refresh),
                 "summary": ((tab.record,), self._summary_part.refresh),
                 "seams": ((tab.record, tab.seam), self._seams.refresh),
                 "view": ((tab.looked, tab.planned), self._view.refresh),

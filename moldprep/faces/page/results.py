@@ -1,20 +1,29 @@
 """The plan's numbers as a maker reads them on the page, drawn from the record.
 
-Figures come in the units that the maker chose; sentences of findings, and the sheet, are in mm.
+Figures come in the units that the maker chose; sentences of findings, and the sheet, are in mm. What the bench
+needs, stage by stage, is in `numbers`.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
+import msgspec
 from nicegui import ui
+from nicegui.elements.mixins.text_element import TextElement
 
 from ...findings import Finding
 from ...sheet.words import grams, millilitres
+from .asking.entry import button, text
+from .cures import sentence
 from .units import Units
 
 Json = dict[str, Any]
+Fly = Callable[[Sequence[float]], None]
+"""Shows a place of the form."""
+OPENINGS = {"rim": "the rim", "foot": "the foot", "made": "a made opening"}
 
 PLACES: dict[str, tuple[str, ...]] = {
     "form": ("size-implausible", "hollow-filled", "lip-cut", "lip-rises", "pierced-closed", "spout-dammed"),
@@ -67,6 +76,7 @@ FAMILIES = {
     "halves+foot+top": "Two halves between foot and top",
     "split-layers": "Halves on halves",
 }
+_NUMBER = re.compile(r"-?\d")
 _LEVELS = {"stop": "This would fail", "warn": "Look before you pour", "note": "Good to know"}
 
 
@@ -75,72 +85,71 @@ def place_of(code: str) -> str:
     return next((place for place, codes in PLACES.items() if code in codes), "mold")
 
 
-def finding_rows(found: Iterable[Json | Finding], place: str) -> list[tuple[str, str]]:
-    """(level, sentence with its cure) of the findings that belong to a part of the page."""
-    rows = []
-    for one in found:
-        level, code, says, remedy = (
-            (one.level, one.code, one.says, one.remedy)
-            if isinstance(one, Finding)
-            else (one["level"], one["code"], one["says"], one["remedy"])
-        )
-        if place_of(code) == place:
-            rows.append((level, f"{says} {remedy}".strip()))
-    return rows
-
-
-def findings(found: Iterable[Json | Finding], place: str) -> None:
-    """The findings of one part of the page, each with its level in words."""
-    rows = finding_rows(found, place)
+def findings(found: Iterable[Json | Finding], place: str, fly: Fly | None = None) -> None:
+    """The findings of one part of the page, each with its level in words; fly: shows a place of the form."""
+    rows = [one for one in map(_plain, found) if place_of(one["code"]) == place]
     if not rows:
         return
     with ui.element("ul").classes("page-findings"):
-        for level, says in rows:
-            with ui.element("li").classes(f"page-finding page-{level}"):
-                ui.label(_LEVELS[level]).classes("page-level")
-                ui.label(says)
+        for one in rows:
+            with ui.element("li").classes(f"page-finding page-{one['level']}"):
+                _finding(one, fly)
 
 
-def facts(rows: Sequence[tuple[str, str]]) -> None:
-    """Names and values, one under the other."""
+def _plain(one: Json | Finding) -> Json:
+    return msgspec.to_builtins(one) if isinstance(one, Finding) else one
+
+
+def _finding(one: Json, fly: Fly | None) -> None:
+    text("p", _LEVELS[one["level"]], "page-level")
+    sentence(f"{one['says']} {one['remedy']}".strip())
+    if fly is not None and one["where"]:
+        more = f", the first of {len(one['where'])}" if len(one["where"]) > 1 else ""
+        button(f"Show the place{more}", lambda: fly(one["where"][0]), "page-go")
+
+
+def facts(rows: Sequence[tuple[str, ...]]) -> None:
+    """Names and values, one under the other; a third part is a note on what the value means."""
     with ui.element("dl").classes("page-facts"):
-        for name, value in rows:
+        for name, value, *notes in rows:
             with ui.element("div"):
-                with ui.element("dt"):
-                    ui.label(name)
+                text("dt", name)
                 with ui.element("dd"):
-                    ui.label(value)
+                    text("span", value)
+                    for note in notes:
+                        text("small", note, "page-small")
 
 
 def table(heads: Sequence[str], rows: Sequence[Sequence[str]], *, caption: str) -> None:
-    """A plain table that scrolls sideways within itself where the screen is narrow."""
+    """A plain table that scrolls sideways within itself where the screen is narrow; its first column names the row,
+    columns of numbers stand to the right."""
+    numbers = [all(_NUMBER.match(row[k]) for row in rows) for k in range(len(heads))]
+    sides = ["page-number" if number else "" for number in numbers]
     with (
-        ui.element("div")
-        .classes("page-table")
-        .props('tabindex="0" role="region"')
-        .props(f'aria-label="{caption}"'),
+        ui.element("div").classes("page-table").props('tabindex="0" role="region"') as scrolls,
         ui.element("table"),
     ):
+        scrolls.props["aria-label"] = caption
         with ui.element("thead"), ui.element("tr"):
-            for head in heads:
-                with ui.element("th").props("scope=col"):
-                    ui.label(head)
+            for head, side in zip(heads, sides, strict=True):
+                text("th", head, side).props("scope=col")
         with ui.element("tbody"):
             for row in rows:
                 with ui.element("tr"):
-                    for cell in row:
-                        with ui.element("td"):
-                            ui.label(cell)
+                    for k, (cell, side) in enumerate(zip(row, sides, strict=True)):
+                        made = text("td" if k else "th", cell, side)
+                        if not k:
+                            made.props("scope=row")
 
 
-def big(rows: Sequence[tuple[str, str]]) -> list[ui.label]:
-    """What is read with wet hands; the labels of the values."""
+def big(rows: Sequence[tuple[str, str]]) -> list[TextElement]:
+    """What is read with wet hands; the elements of the values."""
     values = []
-    with ui.element("div").classes("page-big"):
+    with ui.element("dl").classes("page-big"):
         for name, value in rows:
             with ui.element("div"):
-                ui.label(name).classes("page-name")
-                values.append(ui.label(value).classes("page-value"))
+                text("dt", name, "page-name")
+                values.append(text("dd", value, "page-value"))
     return values
 
 
@@ -164,8 +173,7 @@ def summary(record: Json) -> None:
     worst = next(iter(record["findings"]), None)
     if worst is not None and worst["level"] != "note":
         with ui.element("div").classes(f"page-finding page-{worst['level']}"):
-            ui.label(_LEVELS[worst["level"]]).classes("page-level")
-            ui.label(f"{worst['says']} {worst['remedy']}".strip())
+            _finding(worst, None)
 
 
 def sizes(record: Json, units: Units) -> None:
@@ -186,190 +194,63 @@ def sizes(record: Json, units: Units) -> None:
     facts(rows)
 
 
-def pieces(record: Json, units: Units) -> None:
-    """The cottle, and each piece with how it leaves."""
-    cottle = record["cottle"]
-    inner = " × ".join(units.length(side) for side in cottle["inner_mm"])
-    kind = {"ring": "ring", "box": "boards", "sheet": "sheet round the form"}[cottle["kind"]]
-    facts(
-        [
-            ("Cottle", f"{kind}, {inner} inside"),
-            ("Plaster stands", units.length(cottle["fill_mm"])),
-            (
-                "Walls",
-                f"{units.length(cottle['least_wall_mm'])} to {units.length(cottle['greatest_wall_mm'])}",
-            ),
-            ("It opens", "proved, piece by piece" if record["release"]["opens"] else "NO: see below"),
-        ]
-    )
-    table(
-        ("Piece", "Leaves", "Least draft", "Weighs dry"),
-        [
-            (
-                f"{piece['letter']} {piece['name']}",
-                _way(piece["pull"]),
-                f"{piece['least_draft_deg']:.1f}°",
-                grams(pour["dry_g"]),
-            )
-            for piece in record["pieces"]
-            for pour in record["pours"]
-            if pour["piece"] == piece["letter"]
-        ],
-        caption="The pieces of the mold",
-    )
-
-
-def plaster(record: Json, units: Units) -> None:
-    """What to weigh for each pour, and the clock."""
-    big(
-        [
-            ("Plaster in all", grams(record["plaster_total_g"])),
-            ("Water in all", grams(record["water_total_g"])),
-        ]
-    )
-    table(
-        ("Pour", "Plaster", "Water", "Slurry", "Depth"),
-        [
-            (
-                f"{pour['piece']} {pour['name']}"
-                + (f", {pour['batches']} batches of" if pour["batches"] > 1 else ""),
-                grams(pour["batch_plaster_g"]),
-                grams(pour["batch_water_g"]),
-                millilitres(pour["slurry_ml"] / pour["batches"]),
-                units.length(pour["fill_mm"]),
-            )
-            for pour in record["pours"]
-        ],
-        caption="What to weigh for each pour",
-    )
-    timing, drying = record["timing"], record["drying"]
-    facts(
-        [
-            ("Soak, then mix", f"{_span(timing['soak'], 'min')}, then {_span(timing['mix'], 'min')}"),
-            ("Gloss gone", f"{_span(timing['gloss'], 'min')} after strewing"),
-            ("Set", f"{_span(timing['set'], 'min')} after strewing"),
-            ("Demold", f"{_span(timing['demold_plain'], 'min')} after the pour, a plain form"),
-            ("Heaviest lift", f"{record['heaviest_lift']}, {grams(record['heaviest_lift_g'])}"),
-            (
-                "Ready to cast at",
-                f"{grams(drying['ready_low_g'])} to {grams(drying['ready_high_g'])}, all of it",
-            ),
-            *[(f"Dry {way['name']}", _hours(way["hours"])) for way in drying["ways"]],
-        ]
-    )
-
-
-def cast(record: Json, units: Units) -> None:
-    """Slip, time, and how to hold the mold to drain."""
-    made, drain = record["casting"], record["drain"]
-    middle, low, high = made["minutes"]
-    few, many = made["casts_between"]
-    grown = (
-        "Solid after"
-        if record["cast"]["mode"] == "solid"
-        else f"Wall of {units.length(made['wall_mm'])} after"
-    )
-    big(
-        [
-            ("Slip in the jug", millilitres(made["slip"]["volume_ml"])),
-            (grown, _span((low, high), "min")),
-            ("Casts, then dry", f"{few}" if few == many else f"{few} to {many}"),
-        ]
-    )
-    rows = [
+def pulls(record: Json, units: Units, show: Callable[[Json], None]) -> None:
+    """Where slip goes in, and what a pull would leave locked; show: goes to a numbered place."""
+    stand, pull = record["stand"], record["pulls"][0]
+    rows: list[tuple[str, ...]] = [
         (
-            "Most likely",
-            f"{middle:.0f} min, " + (f"by {made['trials']} trials" if made["trials"] else "without a trial"),
-        ),
+            "Slip goes in at",
+            OPENINGS[stand["opening"]],
+            f"{stand['reason'][:1].upper()}{stand['reason'][1:]}.",
+        )
+    ]
+    rows += [("If pulled" if k else "In one piece", one["verdict"]) for k, one in enumerate(record["pulls"])]
+    rows += [
+        ("Locked faces", area(pull["locked_mm2"]), "Plaster cannot leave them along this pull."),
         (
-            "The slip weighs",
-            f"{grams(made['slip']['weight_g'])}; an imperial pint {made['slip']['pint_oz']:.1f} oz",
-        ),
-        (
-            "The level sinks",
-            f"{units.length(made['level']['last_mm'])}; top up {made['level']['top_ups']} times",
+            "Tight faces",
+            area(pull["tight_mm2"]),
+            "They let go, with less draft than you ask for: they may drag.",
         ),
     ]
-    if drain is not None:
-        best = drain["best"]
-        how = "opening straight down" if best["tilt_deg"] == 0 else f"tilted by {best['tilt_deg']:.0f}°"
-        rows.append(("Hold it to drain", f"{how}: {best['left_ml']:.1f} mL stay in it"))
-        if drain["holds"] and drain["holds"][0]["prop_mm"]:
-            rows.append(("Prop one edge up", units.length(drain["holds"][0]["prop_mm"])))
     facts(rows)
-
-
-def printing(record: Json, units: Units) -> None:
-    """How the master prints with least filament."""
-    made = record["printing"]
-    facts(
-        [
-            ("Filament", f"{grams(made['filament_g'])}, {made['filament_m']:.0f} m"),
-            ("Of it supports", grams(made["support_g"])),
-        ]
+    if not pull["places"]:
+        return
+    text("h3", "Locked places")
+    text(
+        "p",
+        "Of a mold in one piece, drawn upward. Press a number to see the place; seams free most of them.",
+        "page-hint",
     )
-    table(
-        ("Section", "Printed", "Size", "Filament"),
-        [
-            (
-                section["name"],
-                section["attitude"],
-                units.size(section["size_mm"]),
-                grams(section["filament_g"]),
-            )
-            for section in made["sections"]
-        ],
-        caption="Sections of the master as they print",
-    )
-
-
-def order(record: Json) -> None:
-    """What the studio needs for all molds, and what they cost where rates are given."""
-    stock, costs = record["stock"], record["estimate"]
-    rows = [
-        ("Molds", str(stock["molds"])),
-        ("Plaster", f"{grams(stock['plaster_g'])}: {stock['bags']} bag{'s' if stock['bags'] != 1 else ''}"),
-        ("Bench", f"{_span(stock['bench_hours'], 'h')} to the last demolding"),
-    ]
-    if costs is not None:
-        rows.append(("Master and first mold", f"{costs['mold_total']:,.2f} {costs['currency']}".strip()))
-        rows += [
-            (f"{price['pieces']} pieces", f"{price['each']:,.2f} {costs['currency']} each".strip())
-            for price in costs["prices"]
-        ]
-    facts(rows)
-
-
-def places(found: Sequence[Json], units: Units, fly: Callable[[Json], None]) -> None:
-    """The locked places of a pull, each a button that shows it."""
     with ui.element("ol").classes("page-places"):
-        for place in found:
+        for place in pull["places"]:
             with ui.element("li"):
-                ui.button(f"{place['number']}", on_click=lambda _, place=place: fly(place)).props(
-                    f'flat dense no-caps aria-label="Show locked place {place["number"]}"'
-                ).classes("page-mark")
-                ui.label(f"{units.length(place['reach_mm'])} deep, {_volume(place['volume_mm3'])} of plaster")
+                shows = button(str(place["number"]), lambda place=place: show(place), "page-mark")  # type: ignore[misc]
+                shows.props["aria-label"] = f"Show locked place {place['number']}"
+                text("span", place_words(place, units))
 
 
-def _volume(mm3: float) -> str:
+def place_words(place: Json, units: Units) -> str:
+    """What a locked place is."""
+    return (
+        f"{units.length(place['reach_mm'])} deep, {volume(place['volume_mm3'])} of plaster, "
+        f"{units.length(place['where'][2])} above the foot"
+    )
+
+
+def volume(mm3: float) -> str:
+    """A volume of plaster."""
     return f"{mm3 / 1000:.1f} mL" if mm3 >= 100 else f"{mm3:.0f} mm³"
 
 
-def _way(pull: Sequence[float]) -> str:
-    """Where a piece leaves to."""
-    from ...pieces import leaves
-
-    x, y, z = pull
-    return leaves((x, y, z))
+def area(mm2: float) -> str:
+    """An area of the form."""
+    return "none" if mm2 < 0.5 else f"{mm2 / 100:.1f} cm²" if mm2 >= 100 else f"{mm2:.0f} mm²"
 
 
-def _span(span: Sequence[float], unit: str) -> str:
-    low, high = span
+def span(found: Sequence[float], unit: str) -> str:
+    """From least to most."""
+    low, high = found
     if unit == "min" and high >= 100:
         return f"{low / 60:.1f} to {high / 60:.1f} h"
     return f"{low:.0f} {unit}" if round(low) == round(high) else f"{low:.0f} to {high:.0f} {unit}"
-
-
-def _hours(hours: Sequence[float]) -> str:
-    low, high = hours
-    return f"{low:.0f} to {high:.0f} h" if high < 72 else f"{low / 24:.0f} to {high / 24:.0f} days"

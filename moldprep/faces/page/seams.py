@@ -9,11 +9,13 @@ from functools import partial
 from nicegui import ui
 
 from . import results
+from .asking.entry import text
 from .messages import Planned, SeamPrice
 from .ranges import Range
 from .state import Tab
 from .units import Units
 
+PRICE = "A price counts pieces, seams and what stays locked as so many mm of level seam on a smooth wall; the least is best."
 STEP_MM = 0.1
 """Of the seam's slider."""
 REST_S = 0.6
@@ -193,7 +195,7 @@ class SeamsPart:
             self._figures = results.big(
                 [(name, "") for name in ("Stays locked", "Seam, level", "Seam, upright", "On a crease")]
             )
-            self._words = ui.label().classes("page-hint").props('aria-live="polite"')
+            self._words = text("p", "", "page-hint")
 
     def _price(self) -> None:
         record = self._tab.record
@@ -212,7 +214,7 @@ class SeamsPart:
         for label, value in zip(self._figures, shown, strict=True):
             label.set_text(value)
         along = f"; the level seam runs on: {', '.join(seam.names)}" if seam.names else ""
-        self._words.set_text(f"Price {results.count(seam.price)} mm of smooth level seam{along}.")
+        self._words.set_text(f"Price {results.count(seam.price)}{along}. {PRICE}")
 
     @ui.refreshable_method
     def _ways(self) -> None:
@@ -225,12 +227,8 @@ class SeamsPart:
             for other in parting["runners_up"]:
                 self._known.setdefault(other["family"], other)
         ways = {**self._known, parting["family"]: parting}
-        ui.html("<h3>Ways to part it</h3>", sanitize=False)
-        with (
-            ui.element("div")
-            .classes("page-ways")
-            .props('role="radiogroup" aria-label="Ways to part the mold"')
-        ):
+        text("h3", "Ways to part it")
+        with ui.element("div").classes("page-ways").props('role="group" aria-label="Ways to part the mold"'):
             for family, way in sorted(ways.items(), key=lambda item: item[1]["price"]):
                 self._way(family, way, chosen=family == parting["family"])
 
@@ -250,13 +248,13 @@ class SeamsPart:
             f"{_pieces(way['piece_count'])}, {locked}, {seam} of seam, price {results.count(way['price'])}"
         )
         with (
-            ui.button(on_click=lambda: self._on_parting(family))
+            ui.button(on_click=lambda: self._on_parting(family), color=None)
             .props("flat no-caps align=left")
             .classes("page-way") as button
         ):
-            button.props(f'role="radio" aria-checked="{"true" if chosen else "false"}"')
-            ui.label(results.FAMILIES[family]).classes("page-name")
-            ui.label(words)
+            button.props["aria-pressed"] = "true" if chosen else "false"
+            text("span", results.FAMILIES[family], "page-name")
+            text("span", words)
 
 
 def _split(record: results.Json) -> float | None:

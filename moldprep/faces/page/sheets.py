@@ -9,6 +9,7 @@ from nicegui import ui
 
 from ...errors import Cancelled, RequestError
 from ...files.jobs import job_text
+from .asking.entry import text
 from .state import Tab
 from .uploads import Landing
 
@@ -49,7 +50,11 @@ class SheetPart:
             )
             return
         if self._tab.stale:
-            ui.label("The plan is being made anew; the sheet follows.").classes("page-hint")
+            text(
+                "p",
+                "This sheet would be of the job as it was before. It comes again with the new plan.",
+                "page-hint",
+            )
             return
         ui.label(f"Record {planned.hash}, at the foot of every page.").classes("page-hint")
         with ui.element("div").classes("page-row page-downloads"):
@@ -68,6 +73,10 @@ class SheetPart:
                     f'<img src="{url}" alt="Page {number} of {len(self._pages)} of the bench sheet" loading="lazy">',
                     sanitize=False,
                 )
+
+    def download(self, name: str) -> Callable[[], Awaitable[None]]:
+        """What gives one of the plan's files, when it is called."""
+        return self._run(partial(self._single, name, name.replace("/", "-")))
 
     def _run(self, work: Callable[[], Awaitable[None]]) -> Callable[[], Awaitable[None]]:
         """One at a time, with a word while it lasts; what goes wrong is said in its place."""

@@ -7,10 +7,13 @@ from typing import Literal
 
 from nicegui import background_tasks, ui
 
+from .asking.entry import text
 from .messages import Planned
 from .ranges import Range
+from .results import Json, place_words
 from .scene import FormScene
 from .state import Tab
+from .units import Units
 
 Shown = Literal["faces", "pieces"]
 APART = 0.5
@@ -25,25 +28,30 @@ CLASSES = (
 class ViewPart:
     """The 3D view with its controls. on_seam: a level seam, by number, is held at a height, or let go there."""
 
-    def __init__(self, tab: Tab, *, on_seam: Callable[[int, float, bool], Awaitable[None]]) -> None:
-        self._tab = tab
+    def __init__(
+        self, tab: Tab, units: Units, *, on_seam: Callable[[int, float, bool], Awaitable[None]]
+    ) -> None:
+        self._tab, self._units = tab, units
         self._on_seam = on_seam
         self._shown: Shown = "faces"
 
     def build(self) -> None:
-        self._scene = FormScene(on_seam=self._moved)
+        self._scene = FormScene(on_seam=self._moved, on_mark=self._marked)
+        self._scene.element.classes("page-empty")
         with ui.element("div").classes("page-view-controls"):
             self._choice = ui.radio(
                 {"faces": "How it lets go", "pieces": "The mold"},
                 value=self._shown,
                 on_change=lambda e: self._show(e.value),
             ).props('inline dense aria-label="What is shown"')
-            ui.button("All of it", on_click=self._scene.whole).props("flat dense no-caps")
+            self._all = ui.button("All of it", on_click=self._whole).props("flat dense no-caps")
         with ui.element("div").classes("page-legend") as self._legend:
             for kind, says in CLASSES:
                 with ui.element("span").classes("page-swatch"):
                     ui.element("i").classes(f"page-{kind}")
                     ui.label(says)
+        self._place = text("p", "", "page-place")
+        self._place.props["role"] = "status"
         with ui.element("div").classes("page-sliders") as self._sliders:
             for says, move, start in (
                 ("Drawn apart", self._scene.apart, APART),
@@ -52,17 +60,22 @@ class ViewPart:
                 Range(says, low=0, high=1, step=0.02, value=start, on_move=move)
         self._scene.apart(APART)
         self._choice.set_visibility(False)
+        self._all.set_visibility(False)
         self._sliders.set_visibility(False)
         self._legend.set_visibility(False)
 
     def refresh(self) -> None:
         """Another form, or another mold."""
+        self._place.set_text("")
         first = self._tab.planned is not None and not self._choice.visible
         self._choice.set_visibility(self._tab.planned is not None)
         if self._tab.planned is None or first:
             self._shown = "pieces" if first else "faces"
             self._choice.set_value(self._shown)
             self._scene.whole()
+        if self._tab.looked is not None:
+            self._scene.element.classes(remove="page-empty")
+            self._all.set_visibility(True)
         self._draw()
 
     def fly_to(self, where: Sequence[float]) -> None:
@@ -70,11 +83,37 @@ class ViewPart:
         self._show("faces")
         x, y, z = where
         self._scene.fly_to((x, y, z))
+        self._place.set_text("")
+        # on a narrow screen the picture lies pages above what is pressed
+        ui.run_javascript(f"getHtmlElement({self._scene.element.id}).scrollIntoView({{ block: 'nearest' }})")
+
+    def show_place(self, place: Json) -> None:
+        """Go to a locked place, and say what it is."""
+        self.fly_to(place["where"])
+        self._say(place)
+
+    def set_units(self, units: Units) -> None:
+        """Show lengths in other units."""
+        self._units = units
+        self._place.set_text("")
 
     def hold(self, planes_mm: tuple[float, ...]) -> None:
         """Seams are held at these heights."""
         for number, height in enumerate(planes_mm):
             self._scene.move_plane(number, height)
+
+    def _whole(self) -> None:
+        self._scene.whole()
+        self._place.set_text("")
+
+    def _marked(self, number: int) -> None:
+        """A number in the picture was pressed; the picture itself goes there."""
+        for place in self._tab.looked.record["pulls"][0]["places"] if self._tab.looked else ():
+            if place["number"] == number:
+                self._say(place)
+
+    def _say(self, place: Json) -> None:
+        self._place.set_text(f"Locked place {place['number']}: {place_words(place, self._units)}.")
 
     def _moved(self, number: int, height_mm: float, let_go: bool) -> None:
         background_tasks.create(self._on_seam(number, height_mm, let_go), context=self._choice)
@@ -121,4 +160,4 @@ class ViewPart:
         if record is None or planned is None or abs(record["parting"]["axis"][2]) < 1 - 1e-9:
             self._scene.planes((), most=1.0)
         else:
-            self._scene.planes(record["parting"]["planes"], most=planned.highest_mm)
+            self._scene.planes(record["parting"]["planes"], most=planned.highest_mm, inches=self._units.inch)

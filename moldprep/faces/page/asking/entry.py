@@ -7,6 +7,7 @@ while other parts of the page change.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from typing import Any
 
 from nicegui import ui
 from nicegui.elements.mixins.text_element import TextElement
@@ -128,7 +129,7 @@ def text(tag: str, content: str, *classes: str) -> TextElement:
     return TextElement(tag=tag, text=content).classes(" ".join(classes))
 
 
-def button(label: str, on_click: Callable[[], None], *classes: str, says: str = "") -> TextElement:
+def button(label: str, on_click: Callable[[], Any], *classes: str, says: str = "") -> TextElement:
     """A plain button; says: its name for those who do not see it, where the label is a sign."""
     made = text("button", label, "mp-button", *classes)
     made.props["type"] = "button"

@@ -35,6 +35,11 @@ class Ask:
     also: Mapping[Key, Any] = field(default_factory=dict)
 
     @property
+    def keys(self) -> tuple[Key, ...]:
+        """The key alone."""
+        return (self.key,)
+
+    @property
     def help_text(self) -> str:
         """The line under the field."""
         return docs().get(self.key, "") if self.help is None else self.help
@@ -62,6 +67,11 @@ class Ways:
     ways: tuple[Way, ...]
     help: str = ""
 
+    @property
+    def keys(self) -> tuple[Key, ...]:
+        """The keys of the job that are said by one way or another."""
+        return tuple(key for way in self.ways for key in way.keys)
+
 
 @dataclass(frozen=True)
 class Questions:
@@ -69,4 +79,4 @@ class Questions:
 
     title: str
     front: tuple[Ask | Ways, ...]
-    more: tuple[Ask, ...] = ()
+    more: tuple[Ask | Ways, ...] = ()

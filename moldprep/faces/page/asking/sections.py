@@ -110,6 +110,8 @@ CLAY = Questions(
                 ),
             ),
         ),
+    ),
+    (
         Ways(
             "Shrinkage in height",
             (
@@ -127,8 +129,8 @@ CLAY = Questions(
             "Marks in the mold are usual; from the master, plaster and print are inside already.",
             words={"mold": "marks in the mold", "master": "marks on the master", "cast": "the fresh cast"},
         ),
+        *finer.CLAY,
     ),
-    finer.CLAY,
 )
 SIZE = Questions(
     "Size of the fired piece",
@@ -179,6 +181,8 @@ SIZE = Questions(
                 ),
             ),
         ),
+    ),
+    (
         Ask(("target", "fill_mm"), "Fill line below the brim", "Fired; 0 for the brim itself."),
         Ask(
             ("target", "sizes"),
@@ -295,11 +299,13 @@ PLASTER = Questions(
             "Slurry that it holds with room to stir; larger pours go in batches.",
             empty="as large as the pour",
         ),
+    ),
+    (
         Ask(("plaster", "water_temperature_c"), "Water", "Warm water hurries the set."),
         Ask(("plaster", "age_months"), "Age of the plaster", "Since its bag was made; kept dry."),
         Ask(("plaster", "allowance_percent"), "Allowance", "What stays in the bucket and on the hands."),
+        *finer.PLASTER,
     ),
-    finer.PLASTER,
 )
 CAST = Questions(
     "Cast",
@@ -318,12 +324,6 @@ CAST = Questions(
         ),
         Ask(("cast", "slip_g_ml"), "Density of the slip", "1.75 to 1.80 is usual."),
         Ask(
-            ("cast", "spill_mm"),
-            "Spills at a height of",
-            "The tip of a low spout, above the foot, on the master before it is scaled.",
-            empty="the rim's lowest place",
-        ),
-        Ask(
             ("cast", "trials"),
             "Your trials",
             "Fill the mold, drain, measure the wall at the rim: only trials tell how long a wall takes.",
@@ -331,7 +331,15 @@ CAST = Questions(
             row="trial",
         ),
     ),
-    finer.CAST,
+    (
+        Ask(
+            ("cast", "spill_mm"),
+            "Spills at a height of",
+            "The tip of a low spout, above the foot, on the master before it is scaled.",
+            empty="the rim's lowest place",
+        ),
+        *finer.CAST,
+    ),
 )
 MOLDS = Questions(
     "Molds and orders",

@@ -66,7 +66,7 @@ def changed(answers: Answers, ways: Ways, left: Way, chosen: Way) -> dict[Key, A
     """What changes in the job when another way is chosen: that way's own keys come back, all others go aside."""
     for ask in left.asks:
         answers.aside[ask.key] = value_at(answers.job, ask.key)
-    changes = {key: usual(key) for way in ways.ways for key in way.keys}
+    changes = {key: usual(key) for key in ways.keys}
     for ask in chosen.asks:
         stands = usual(ask.key) if ask.key in left.sets else value_at(answers.job, ask.key)
         changes[ask.key] = answers.aside.pop(ask.key, stands)
