@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import suppress
+from functools import partial
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -333,9 +334,10 @@ class Page:
                 return
             with ui.element("div").classes("page-finding page-stop page-trouble").props('role="alert"'):
                 text("p", "That does not work", "page-level")
-                sentence(trouble.says)
-                for cure in cures(trouble.code, trouble.says):
-                    ui.button(cure.says, on_click=lambda cure=cure: self._cure(cure)).props("outline no-caps")  # type: ignore[misc]
+                sentence(
+                    trouble.says,
+                    [(cure.says, partial(self._cure, cure)) for cure in cures(trouble.code, trouble.says)],
+                )
 
         part()
         self._troubles.append(part.refresh)
