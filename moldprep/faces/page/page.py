@@ -152,13 +152,14 @@ class Page:
                 {False: "mm", True: "inch"}, value=False, on_change=lambda e: self._measure(e.value)
             )
             units.props('inline dense aria-label="Lengths in"').classes("page-units")
-        with ui.element("main").classes("page-main"):
+        with ui.element("div").classes("page-main"):
             with ui.element("div").classes("page-first"):
                 self._section("form", self._form)
             with (
-                ui.element("div")
+                ui.element("section")
                 .classes("page-view")
-                .props('role="region" aria-label="The picture, and what is next"')
+                .props('aria-label="The picture, and what is next"'),
+                ui.element("div").classes("page-stays"),
             ):
                 self._next.build()
                 self._view.build()

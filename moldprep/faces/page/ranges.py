@@ -8,12 +8,16 @@ from typing import Any
 from nicegui import ui
 from nicegui.events import GenericEventArguments
 
+from .asking.entry import text
+
 SENT_S = 0.05
 """While it is moved, its value comes at most this often."""
+_PERCENT = "event.target.ariaValueText = `${Math.round(100 * event.target.value)} %`;"
+"""A slider is read aloud by its plain value otherwise."""
 
 
 class Range:
-    """on_move: called with the value while it is moved; on_rest: when it is let go. The value is the browser's own:
+    """percent: its value is a share, and is read aloud so. on_move: called with the value while it is moved; on_rest: when it is let go. The value is the browser's own:
     what is written here while the maker moves it would pull it out of his hand."""
 
     def __init__(
@@ -24,26 +28,32 @@ class Range:
         high: float,
         step: float,
         value: float,
+        percent: bool = False,
         on_move: Callable[[float], Any],
         on_rest: Callable[[float], Any] | None = None,
     ) -> None:
         with ui.element("label").classes("page-range"):
             with ui.element("span"):
-                ui.label(says)
-                self.shown = ui.label().classes("page-value")
+                text("span", says)
+                self._shown = text("span", "", "page-value").props("aria-hidden=true")
             self._input = ui.element("input").props(
                 f"type=range min={low:.6g} max={high:.6g} step={step:.6g} value={value:.6g}"
             )
         own = "(event) => emit(event.target.value)"
-        self._input.on("input", self._handler(on_move), throttle=SENT_S, js_handler=own)
+        told = f"(event) => {{ {_PERCENT} emit(event.target.value); }}" if percent else own
+        if percent:
+            self._input.props["aria-valuetext"] = f"{100 * value:.0f} %"
+        self._input.on("input", self._handler(on_move), throttle=SENT_S, js_handler=told)
         if on_rest is not None:
             self._input.on("change", self._handler(on_rest), js_handler=own)
 
-    def put(self, value: float) -> None:
-        """Move it there, unless it is being moved by hand."""
+    def put(self, value: float, shown: str) -> None:
+        """Move it there, unless it is being moved by hand, and say the value so."""
+        self._shown.set_text(shown)
         box = f"getHtmlElement({self._input.id})"
         self._input.client.run_javascript(
-            f"if ({box} !== document.activeElement || !{box}.matches(':active')) {box}.value = {value:.6g}"
+            f"if ({box} !== document.activeElement || !{box}.matches(':active')) {box}.value = {value:.6g};"
+            f"{box}.ariaValueText = '{shown}'"
         )
 
     @staticmethod

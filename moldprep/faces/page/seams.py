@@ -67,8 +67,7 @@ class SeamsPart:
         """Seams are held at these heights; the sliders follow."""
         self.planes = planes_mm
         for moving, height in zip(self._moving, planes_mm, strict=True):
-            moving.put(height)
-            moving.shown.set_text(self._units.length(height))
+            moving.put(height, self._units.length(height))
 
     async def _moved(self, number: int, height_mm: float) -> None:
         self._moves += 1
@@ -125,7 +124,7 @@ class SeamsPart:
                 on_move=partial(self._moved, number),
                 on_rest=partial(self._rested, number),
             )
-            moving.shown.set_text(self._units.length(height))
+            moving.put(height, self._units.length(height))
             self._moving.append(moving)
         ui.label("Drag the seam here or in the view; let it go, and the mold is cut there.").classes(
             "page-hint"
