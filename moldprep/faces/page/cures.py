@@ -7,7 +7,7 @@ and a file. Here the same sentences name the page's fields, and lead to them.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -155,11 +155,16 @@ def place_of(code: str, step: str) -> str:
     return PLACES.get(code, STEP_PLACES[step])
 
 
-def sentence(words: str) -> None:
-    """A sentence in the page's own words, with a way to each field that it names."""
+def sentence(words: str, do: Iterable[tuple[str, Callable[[], None]]] = ()) -> None:
+    """A sentence in the page's own words, buttons with what they do, and a way to the fields that it names.
+
+    Of fields that stand together the first is enough.
+    """
     told = said(words)
     text("p", told.text, "page-says")
-    for key in told.keys:
+    for says, act in do:
+        ui.button(says, on_click=act).props("unelevated no-caps")
+    for key in {places()[key].section: key for key in reversed(told.keys)}.values():
         label = places()[key].label
         button(f"Go to “{label}”", lambda key=key: go_to(key), "page-go")  # type: ignore[misc]
 

@@ -299,7 +299,10 @@ def _cottling(record: Json, units: Units) -> None:
     if record["boards"]:
         table(
             ("Board to print", "What it is for"),
-            [(one["name"], one["says"]) for one in record["boards"]],
+            [
+                (", ".join(one["name"] for one in record["boards"] if one["says"] == says), says)
+                for says in dict.fromkeys(one["says"] for one in record["boards"])
+            ],
             caption="Boards to print",
         )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import suppress
+from functools import partial
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -153,13 +154,14 @@ class Page:
                 {False: "mm", True: "inch"}, value=False, on_change=lambda e: self._measure(e.value)
             )
             units.props('inline dense aria-label="Lengths in"').classes("page-units")
-        with ui.element("main").classes("page-main"):
+        with ui.element("div").classes("page-main"):
             with ui.element("div").classes("page-first"):
                 self._section("form", self._form)
             with (
-                ui.element("div")
+                ui.element("section")
                 .classes("page-view")
-                .props('role="region" aria-label="The picture, and what is next"')
+                .props('aria-label="The picture, and what is next"'),
+                ui.element("div").classes("page-stays"),
             ):
                 self._next.build()
                 self._view.build()
@@ -335,9 +337,10 @@ class Page:
                 return
             with ui.element("div").classes("page-finding page-stop page-trouble").props('role="alert"'):
                 text("p", "That does not work", "page-level")
-                sentence(trouble.says)
-                for cure in cures(trouble.code, trouble.says):
-                    ui.button(cure.says, on_click=lambda cure=cure: self._cure(cure)).props("outline no-caps")  # type: ignore[misc]
+                sentence(
+                    trouble.says,
+                    [(cure.says, partial(self._cure, cure)) for cure in cures(trouble.code, trouble.says)],
+                )
 
         part()
         self._troubles.append(part.refresh)

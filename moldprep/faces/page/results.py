@@ -201,10 +201,12 @@ def pulls(record: Json, units: Units, show: Callable[[Json], None]) -> None:
         (
             "Slip goes in at",
             OPENINGS[stand["opening"]],
-            f"{stand['reason'][:1].upper()}{stand['reason'][1:]}.",
+            f"{stand['reason'][:1].upper()}{stand['reason'][1:]}."
+            if stand["chosen_by_form"]
+            else "You asked for it.",
         )
     ]
-    rows += [("If pulled" if k else "In one piece", one["verdict"]) for k, one in enumerate(record["pulls"])]
+    rows += [("Or pulled" if k else "In one piece", one["verdict"]) for k, one in enumerate(record["pulls"])]
     rows += [
         ("Locked faces", area(pull["locked_mm2"]), "Plaster cannot leave them along this pull."),
         (

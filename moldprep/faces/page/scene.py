@@ -121,6 +121,14 @@ class FormScene:
         self._place()
         self._clear()
 
+    def empty(self) -> None:
+        """Nothing: the form is another one, and not there yet."""
+        for solid, _, _ in self._solids:
+            solid.delete()
+        self._solids = []
+        self._mark(())
+        self._send_planes()
+
     def apart(self, share: float) -> None:
         """Parts between where they stand in the closed mold (0) and wholly apart (1)."""
         self._share = min(max(float(share), 0.0), 1.0)

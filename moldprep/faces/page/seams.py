@@ -73,15 +73,13 @@ class SeamsPart:
         """Seams are held at these heights; the sliders follow."""
         self.planes = planes_mm
         for moving, height in zip(self._moving, planes_mm, strict=True):
-            moving.put(height)
-            moving.shown.set_text(self._units.length(height))
+            moving.put(height, self._units.length(height))
 
     def turn(self, azimuth_deg: float) -> None:
         """The halves' plane is held at this azimuth."""
         self.azimuth_deg = azimuth_deg
         if self._turning is not None:
-            self._turning.put(azimuth_deg)
-            self._turning.shown.set_text(_azimuth(azimuth_deg))
+            self._turning.put(azimuth_deg, _azimuth(azimuth_deg))
 
     async def _moved(self, number: int, height_mm: float) -> None:
         await self._on_seam(number, height_mm, False)
@@ -141,10 +139,10 @@ class SeamsPart:
                 high=high,
                 step=STEP_MM,
                 value=height,
+                shown=self._units.length(height),
                 on_move=partial(self._moved, number),
                 on_rest=partial(self._rested, number),
             )
-            moving.shown.set_text(self._units.length(height))
             self._moving.append(moving)
         if (azimuth := _split(record)) is not None:
             self._turning = Range(
@@ -153,10 +151,10 @@ class SeamsPart:
                 high=179,
                 step=1,
                 value=azimuth,
+                shown=_azimuth(azimuth),
                 on_move=self._turned,
                 on_rest=self._turned_and_rested,
             )
-            self._turning.shown.set_text(_azimuth(azimuth))
         if not self._moving and self._turning is None:
             return
         ui.label("Drag the seam here or in the view; let it go, and the mold is cut there.").classes(
@@ -176,12 +174,11 @@ class SeamsPart:
             self._sliders.refresh()
             return
         if self._turning is not None and azimuth is not None:
-            self._turning.put(azimuth)
-            self._turning.shown.set_text(_azimuth(azimuth))
+            self._turning.put(azimuth, _azimuth(azimuth))
         for number, (moving, height) in enumerate(zip(self._moving, self.planes, strict=True)):
             low, high = self._ends(number, planned)
-            moving.fit(low=low, high=high, step=STEP_MM, value=height)
-            moving.shown.set_text(self._units.length(height))
+            shown = self._units.length(height)
+            moving.fit(low=low, high=high, step=STEP_MM, value=height, shown=shown)
 
     def _ends(self, number: int, planned: Planned) -> tuple[float, float]:
         """Between which heights a level seam may be moved: its neighbours, the foot, the rim."""

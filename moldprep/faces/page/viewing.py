@@ -73,9 +73,11 @@ class ViewPart:
             self._shown = "pieces" if first else "faces"
             self._choice.set_value(self._shown)
             self._scene.whole()
-        if self._tab.looked is not None:
-            self._scene.element.classes(remove="page-empty")
-            self._all.set_visibility(True)
+        there = self._tab.looked is not None
+        self._scene.element.classes(**{"remove" if there else "add": "page-empty"})
+        self._all.set_visibility(there)
+        if not there:
+            self._scene.empty()
         self._draw()
 
     def fly_to(self, where: Sequence[float]) -> None:

@@ -74,7 +74,7 @@ class Clays:
             height_bars=tuple(entry.row.bar for entry in entries if entry.row.upright),
         )
         with ui.element("div").classes("mp-card"):
-            text("h3", clay, "mp-name")
+            text("h4", clay, "mp-name")
             try:
                 found = shrinkage_of(job)
             except RequestError as error:
@@ -200,7 +200,7 @@ class Slips:
         trials = tuple(entry.row.trial for entry in entries)
         rate = cast_rate(trials)
         with ui.element("div").classes("mp-card"):
-            text("h3", slip, "mp-name")
+            text("h4", slip, "mp-name")
             text("p", rate_words(rate, self._desk.lengths), "mp-sum")
             _findings(rate.findings)
             button("Use these trials", lambda: self._use(slip, trials), says=f"Use these trials of {slip}")

@@ -58,7 +58,7 @@ class Section:
 
     def __init__(self, title: str, note: str) -> None:
         with ui.element("section").classes("mp-section") as self.element:
-            head = text("h2", title, "mp-head")
+            head = text("h3", title, "mp-head")
             head.props["tabindex"] = -1
             self.element.props["aria-labelledby"] = self.head = head.html_id
             text("p", note, "mp-note")

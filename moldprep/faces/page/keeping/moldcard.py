@@ -61,7 +61,7 @@ class MoldCard:
         self._all_casts = False
         with ui.element("details").classes("mp-card mp-mold") as self.element:
             with ui.element("summary").classes("mp-summary"):
-                text("h3", mark, "mp-name")
+                text("h4", mark, "mp-name")
                 self._sum = text("span", "", "mp-sum")
             self._inside = ui.element("div").classes("mp-inside")
         self.element.on("toggle", self._toggled, js_handler="(event) => emit(event.target.open)")
@@ -87,7 +87,7 @@ class MoldCard:
         lengths, mark = self._desk.lengths, self._mark
         self._facts = ui.element("dl").classes("mp-facts")
         with ui.element("div").classes("mp-part") as self._casting:
-            text("h4", "Casts", "mp-part-head")
+            text("h5", "Casts", "mp-part-head")
             with ui.element("div").classes("mp-acts"):
                 label = text("label", "Date", "mp-label")
                 self._date = (
@@ -98,13 +98,13 @@ class MoldCard:
                 button("A lost cast", lambda: self._cast(False), says=f"A lost cast of {mark}")
         self._casts = ui.element("div")
         with ui.element("div").classes("mp-part"):
-            text("h4", "Drying", "mp-part-head")
+            text("h5", "Drying", "mp-part-head")
             self._drying = ui.element("div")
             self._weigh_form = Form(WEIGH, lengths, "Weigh it", self._weigh, name=f"Weigh {mark}")
             self._logs_shown = ui.element("div")
             Form(DRY, lengths, "Set its dry weight", self._weigh_dry, name=f"Dry weight of {mark}")
         with ui.element("div").classes("mp-part"):
-            text("h4", "A trial in it", "mp-part-head")
+            text("h5", "A trial in it", "mp-part-head")
             Form((*TRIAL, DATE), lengths, "Add this trial", self._trial, name=f"A trial in {mark}")
         self._acts = ui.element("div").classes("mp-part mp-acts")
 
