@@ -34,7 +34,7 @@ def mold(record: Json, units: Units, fly: Fly) -> None:
             ),
             (
                 "It opens",
-                "yes" if opens else "NO: see below",
+                "yes" if opens else "NO",
                 "Tried on the pieces' solids, one after the other.",
             ),
         ]

@@ -309,8 +309,9 @@ class Page:
             if record is None:
                 ui.label("Comes with the plan.").classes("page-hint")
                 return
+            results.findings(record["findings"], place, self._view.fly_to, ("stop",))
             show(record, self._units)
-            results.findings(record["findings"], place, self._view.fly_to)
+            results.findings(record["findings"], place, self._view.fly_to, ("warn", "note"))
 
         self._trouble(place)
         part()
