@@ -34,7 +34,7 @@ def mold(record: Json, units: Units, fly: Fly) -> None:
             ),
             (
                 "It opens",
-                "yes" if opens else "NO: see below",
+                "yes" if opens else "NO",
                 "Tried on the pieces' solids, one after the other.",
             ),
         ]
@@ -282,8 +282,13 @@ def _thin(found: Sequence[Json], units: Units, fly: Fly) -> None:
 def _cottling(record: Json, units: Units) -> None:
     """What each pour stands in, and the boards to print for it."""
     text("h3", "What to pour in")
+    text(
+        "p",
+        "How high the cottle is, how long its strip or boards, and the line to seal with clay.",
+        "page-hint",
+    )
     table(
-        ("Pour", "Cottle high", "Strip or boards", "Straps", "Seal with clay"),
+        ("Pour", "Cottle", "Strip, boards", "Straps", "To seal"),
         [
             (
                 need["letter"],
@@ -294,7 +299,7 @@ def _cottling(record: Json, units: Units) -> None:
             )
             for need in record["cottle_needs"]
         ],
-        caption="Cottle for each pour",
+        caption="Cottle for each pour: its height, its strip or boards, straps, and the line to seal with clay",
     )
     if record["boards"]:
         table(

@@ -23,6 +23,7 @@ from .cures import Cure, cured, cures, place_of, sentence
 from .keeping.parts import Choice
 from .library import Library
 from .nextstep import NextStep
+from .picking import Pick
 from .seams import SeamsPart
 from .serve import Settings
 from .sheets import SheetPart
@@ -150,10 +151,8 @@ class Page:
         with ui.element("header").classes("page-head"):
             text("h1", "moldprep")
             ui.label("from a form to its plaster mold").classes("page-motto")
-            units = ui.radio(
-                {False: "mm", True: "inch"}, value=False, on_change=lambda e: self._measure(e.value)
-            )
-            units.props('inline dense aria-label="Lengths in"').classes("page-units")
+            units = Pick("Lengths in", {"mm": "mm", "inch": "inch"}, "mm", self._measure)
+            units.element.classes("page-units")
         with ui.element("div").classes("page-main"):
             with ui.element("div").classes("page-first"):
                 self._section("form", self._form)
@@ -311,8 +310,9 @@ class Page:
             if record is None:
                 ui.label("Comes with the plan.").classes("page-hint")
                 return
+            results.findings(record["findings"], place, self._view.fly_to, ("stop",))
             show(record, self._units)
-            results.findings(record["findings"], place, self._view.fly_to)
+            results.findings(record["findings"], place, self._view.fly_to, ("warn", "note"))
 
         self._trouble(place)
         part()
@@ -425,14 +425,14 @@ class Page:
         else:
             await self.tab.drag(planes, azimuth)
 
-    async def _measure(self, inch: bool) -> None:
-        self._units = Units(inch=inch)
+    async def _measure(self, unit: str) -> None:
+        self._units = Units(inch=unit == "inch")
         self._controls.set_units(self._units)
         self._seams.set_units(self._units)
         self._view.set_units(self._units)
-        await self._studio.show_in(self._units)
         self._seen.clear()
         self._changed()
+        await self._studio.show_in(self._units)
 
     def _current(self) -> Current:
         tab = self.tab

@@ -85,9 +85,15 @@ def place_of(code: str) -> str:
     return next((place for place, codes in PLACES.items() if code in codes), "mold")
 
 
-def findings(found: Iterable[Json | Finding], place: str, fly: Fly | None = None) -> None:
-    """The findings of one part of the page, each with its level in words; fly: shows a place of the form."""
-    rows = [one for one in map(_plain, found) if place_of(one["code"]) == place]
+def findings(
+    found: Iterable[Json | Finding],
+    place: str,
+    fly: Fly | None = None,
+    levels: Sequence[str] = ("stop", "warn", "note"),
+) -> None:
+    """The findings of one part of the page, of these levels, each with its level in words; fly: shows a place of the
+    form."""
+    rows = [one for one in map(_plain, found) if place_of(one["code"]) == place and one["level"] in levels]
     if not rows:
         return
     with ui.element("ul").classes("page-findings"):

@@ -232,7 +232,7 @@ class SeamsPart:
     def _way(self, family: str, way: results.Json, *, chosen: bool) -> None:
         reach = way["reach_mm"]
         locked = (
-            "not judged"
+            "seems to free all"
             if reach is None
             else "frees all"
             if reach == 0

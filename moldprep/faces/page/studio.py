@@ -42,6 +42,7 @@ class StudioPart:
         self._library, self._units = library, units
         self._current, self._use_job, self._open_form = current, use_job, open_form
         self._desk: Desk | None = None
+        """None until it is built: the library is folded away at first."""
         self._sections: tuple[Jobs | Clays | Slips | Molds | Sharing, ...] = ()
 
     def build(self) -> None:
@@ -67,6 +68,8 @@ class StudioPart:
     async def show_in(self, units: Lengths) -> None:
         """Show lengths in other units; what was being typed is gone."""
         self._units = units
+        if self._desk is None:
+            return
         self._inside.clear()
         self._build()
         await self.refresh()

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Sequence
-from typing import Literal
 
 from nicegui import background_tasks, ui
 
 from .asking.entry import text
 from .messages import Planned
+from .picking import Pick
 from .ranges import Range
 from .results import Json, place_words
 from .scene import FormScene
 from .state import Tab
 from .units import Units
 
-Shown = Literal["faces", "pieces"]
 APART = 0.5
 """How far a mold is drawn apart at first."""
 CLASSES = (
@@ -33,17 +32,15 @@ class ViewPart:
     ) -> None:
         self._tab, self._units = tab, units
         self._on_seam = on_seam
-        self._shown: Shown = "faces"
+        self._shown = "faces"
 
     def build(self) -> None:
         self._scene = FormScene(on_seam=self._moved, on_mark=self._marked)
         self._scene.element.classes("page-empty")
         with ui.element("div").classes("page-view-controls"):
-            self._choice = ui.radio(
-                {"faces": "How it lets go", "pieces": "The mold"},
-                value=self._shown,
-                on_change=lambda e: self._show(e.value),
-            ).props('inline dense aria-label="What is shown"')
+            self._choice = Pick(
+                "What is shown", {"faces": "How it lets go", "pieces": "The mold"}, self._shown, self._show
+            )
             self._all = ui.button("All of it", on_click=self._whole).props("flat dense no-caps")
         with ui.element("div").classes("page-legend") as self._legend:
             for kind, says in CLASSES:
@@ -59,7 +56,7 @@ class ViewPart:
             ):
                 Range(says, low=0, high=1, step=0.02, value=start, on_move=move)
         self._scene.apart(APART)
-        self._choice.set_visibility(False)
+        self._choice.element.set_visibility(False)
         self._all.set_visibility(False)
         self._sliders.set_visibility(False)
         self._legend.set_visibility(False)
@@ -67,11 +64,11 @@ class ViewPart:
     def refresh(self) -> None:
         """Another form, or another mold."""
         self._place.set_text("")
-        first = self._tab.planned is not None and not self._choice.visible
-        self._choice.set_visibility(self._tab.planned is not None)
+        first = self._tab.planned is not None and not self._choice.element.visible
+        self._choice.element.set_visibility(self._tab.planned is not None)
         if self._tab.planned is None or first:
             self._shown = "pieces" if first else "faces"
-            self._choice.set_value(self._shown)
+            self._choice.put(self._shown)
             self._scene.whole()
         there = self._tab.looked is not None
         self._scene.element.classes(**{"remove" if there else "add": "page-empty"})
@@ -118,12 +115,12 @@ class ViewPart:
         self._place.set_text(f"Locked place {place['number']}: {place_words(place, self._units)}.")
 
     def _moved(self, number: int, height_mm: float, let_go: bool) -> None:
-        background_tasks.create(self._on_seam(number, height_mm, let_go), context=self._choice)
+        background_tasks.create(self._on_seam(number, height_mm, let_go), context=self._choice.element)
 
-    def _show(self, what: Shown) -> None:
+    def _show(self, what: str) -> None:
         if what != self._shown:
             self._shown = what
-            self._choice.set_value(what)
+            self._choice.put(what)
             self._draw()
             self._scene.whole()
 

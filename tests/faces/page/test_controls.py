@@ -402,7 +402,7 @@ def test_another_job_is_shown_everywhere_and_not_told() -> None:
         assert "aria-invalid" not in maker.at("cast.wall_mm").props
         assert [maker.shown("cast.trials.wall_mm", row) for row in (0, 1)] == ["3.9", "4.8"]
         with maker.user:
-            assert [one.text for one in ElementFilter(content=", 1 changed")] == [", 1 changed"] * 2  # type: ignore[attr-defined]
+            assert [one.text for one in ElementFilter(content=", 1 changed")] == [", 1 changed"] * 3  # type: ignore[attr-defined]
         maker.controls.set_job(Job())
         assert (maker.shown("cast.wall_mm"), maker.shown("form.name")) == ("", "")
         assert maker.told == []

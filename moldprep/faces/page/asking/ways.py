@@ -42,7 +42,7 @@ def ways_field(answers: Answers, ways: Ways) -> ui.element:
         ids = helped(ways.help)
         with ui.element("div").classes("mp-radios"):
             for k, way in enumerate(ways.ways):
-                radios.append(_radio(way.name, str(k), f"ways-{made.id}", ids))
+                radios.append(radio(way.name, str(k), f"ways-{made.id}", ids))
                 radios[-1].mark(f"{ways.label}: {way.name}").on("change", choose, js_handler=CHOICE)
         for way in ways.ways:
             with ui.element("div").classes("mp-fields") as panel:
@@ -73,14 +73,14 @@ def changed(answers: Answers, ways: Ways, left: Way, chosen: Way) -> dict[Key, A
     return changes | dict(chosen.sets)
 
 
-def _radio(name: str, value: str, group: str, described: tuple[str, ...]) -> ui.element:
+def radio(name: str, value: str, group: str, described: tuple[str, ...]) -> ui.element:
     """One radio button in its label."""
     with ui.element("label").classes("mp-radio"):
-        radio = ui.element("input")
+        made = ui.element("input")
         text("span", name)
-    radio.props["type"] = "radio"
-    radio.props["name"] = group
-    radio.props["value"] = value
+    made.props["type"] = "radio"
+    made.props["name"] = group
+    made.props["value"] = value
     if described:
-        described_by(radio, described)
-    return radio
+        described_by(made, described)
+    return made
