@@ -16,6 +16,13 @@ _PERCENT = "event.target.ariaValueText = `${Math.round(100 * event.target.value)
 """A slider is read aloud by its plain value otherwise."""
 
 
+def focus_again(element: ui.element) -> None:
+    """Give the keyboard to an element that took the place of one that had it."""
+    element.client.run_javascript(
+        f"if (document.activeElement === document.body) getHtmlElement({element.id})?.focus({{ preventScroll: true }})"
+    )
+
+
 class Range:
     """percent: its value is a share, and is read aloud so. on_move: called with the value while it is moved; on_rest: when it is let go. The value is the browser's own:
     what is written here while the maker moves it would pull it out of his hand."""
@@ -46,6 +53,10 @@ class Range:
         self._input.on("input", self._handler(on_move), throttle=SENT_S, js_handler=told)
         if on_rest is not None:
             self._input.on("change", self._handler(on_rest), js_handler=own)
+
+    def focus_again(self) -> None:
+        """Give the keyboard back to the slider, where it went astray as the page was drawn anew."""
+        focus_again(self._input)
 
     def put(self, value: float, shown: str) -> None:
         """Move it there, unless it is being moved by hand, and say the value so."""

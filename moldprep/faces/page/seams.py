@@ -11,7 +11,7 @@ from nicegui import ui
 from . import results
 from .asking.entry import text
 from .messages import SeamPrice
-from .ranges import Range
+from .ranges import Range, focus_again
 from .state import Tab
 from .units import Units
 
@@ -37,6 +37,9 @@ class SeamsPart:
         self.planes: tuple[float, ...] = ()
         self._record: results.Json | None = None
         self._moves = 0
+        self._let_go: tuple[int, float] | None = None
+        self._pressed: str | None = None
+        """The way that was chosen by a press: its button is another one when the mold is planned."""
         self._known: dict[str, results.Json] = {}
         """Ways that were found when none was asked for; a plan of one family names no others."""
         self._of: results.Json | None = None
@@ -60,6 +63,9 @@ class SeamsPart:
             self.planes = tuple(self._record["parting"]["planes"]) if self._record else ()
             self._chosen.refresh()
             self._sliders.refresh()
+            if self._let_go is not None and self._let_go[0] < len(self._moving):
+                self._moving[self._let_go[0]].focus_again()
+            self._let_go = None
             self._ways.refresh()
         self._price()
 
@@ -70,12 +76,13 @@ class SeamsPart:
             moving.put(height, self._units.length(height))
 
     async def _moved(self, number: int, height_mm: float) -> None:
-        self._moves += 1
+        if self._let_go != (number, height_mm):  # what is sent at most so often may come after the letting go
+            self._moves += 1
         await self._on_seam(number, height_mm, False)
 
     async def _rested(self, number: int, height_mm: float) -> None:
         """Let go, unless it is moved on at once: each press of an arrow key is a move and a rest."""
-        moves = self._moves
+        moves, self._let_go = self._moves, (number, height_mm)
         await asyncio.sleep(REST_S)
         if moves == self._moves:
             await self._on_seam(number, height_mm, True)
@@ -189,13 +196,20 @@ class SeamsPart:
             f"{_pieces(way['piece_count'])}, {locked}, {seam} of seam, price {results.count(way['price'])}"
         )
         with (
-            ui.button(on_click=lambda: self._on_parting(family, None), color=None)
+            ui.button(on_click=lambda: self._press(family), color=None)
             .props("flat no-caps align=left")
             .classes("page-way") as button
         ):
             button.props["aria-pressed"] = "true" if chosen else "false"
             text("span", results.FAMILIES[family], "page-name")
             text("span", words)
+        if family == self._pressed and chosen:
+            self._pressed = None
+            focus_again(button)
+
+    def _press(self, family: str) -> None:
+        self._pressed = family
+        self._on_parting(family, None)
 
 
 def _pieces(count: int) -> str:
