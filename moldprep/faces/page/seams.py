@@ -84,7 +84,7 @@ class SeamsPart:
         """Let go, unless it is moved on at once: each press of an arrow key is a move and a rest."""
         moves, self._let_go = self._moves, (number, height_mm)
         await asyncio.sleep(REST_S)
-        if moves == self._moves:
+        if moves == self._moves and self._let_go == (number, height_mm):
             await self._on_seam(number, height_mm, True)
 
     @ui.refreshable_method
