@@ -11,7 +11,7 @@ from nicegui import ui
 from . import results
 from .asking.entry import text
 from .messages import Planned, SeamPrice
-from .ranges import Range
+from .ranges import Range, focus_again
 from .state import Tab
 from .units import Units
 
@@ -42,6 +42,8 @@ class SeamsPart:
         self.azimuth_deg: float | None = None
         self._record: results.Json | None = None
         self._rests = 0
+        self._pressed: str | None = None
+        """The way that was chosen by a press: its button is another one when the mold is planned."""
         self._known: dict[str, results.Json] = {}
         """Ways that were found when none was asked for; a plan of one family names no others."""
         self._of: results.Json | None = None
@@ -245,13 +247,20 @@ class SeamsPart:
             f"{_pieces(way['piece_count'])}, {locked}, {seam} of seam, price {results.count(way['price'])}"
         )
         with (
-            ui.button(on_click=lambda: self._on_parting(family), color=None)
+            ui.button(on_click=lambda: self._press(family), color=None)
             .props("flat no-caps align=left")
             .classes("page-way") as button
         ):
             button.props["aria-pressed"] = "true" if chosen else "false"
             text("span", results.FAMILIES[family], "page-name")
             text("span", words)
+        if family == self._pressed and chosen:
+            self._pressed = None
+            focus_again(button)
+
+    def _press(self, family: str) -> None:
+        self._pressed = family
+        self._on_parting(family)
 
 
 def _split(record: results.Json) -> float | None:
