@@ -10,6 +10,7 @@ import msgspec
 import pytest
 
 from moldprep.errors import Cancelled
+from moldprep.faces.page.state import STAGES as SHOWN
 from moldprep.files.read import read_master
 from moldprep.findings import Finding, worst_first
 from moldprep.job import Job, job_from_dict
@@ -238,6 +239,10 @@ STAGES = [
 ]
 LONG = ["study the pulls", "find the seams", "cut the pieces", "prove that it opens"]
 """Stages that take more than a second on a large mesh step between their units of work."""
+
+
+def test_the_page_s_bar_knows_the_stages() -> None:
+    assert list(SHOWN[1:]) == STAGES  # the first is the reading
 
 
 def test_the_watch_sees_the_stages_in_the_order_of_the_work(master: Master) -> None:
