@@ -21,6 +21,7 @@ from .mixing import plaster_of
 from .pieces import SAME_WAY, Piece, Pieces
 from .poses import joint_planes
 from .pour import PourPlan
+from .working import Memo
 
 ON_FACE_SHARE = 1e-5
 """Of the size of a piece: a face this near to a plane lies in it."""
@@ -72,8 +73,13 @@ class DryPlan:
     findings: tuple[Finding, ...] = ()
 
 
-def plan_dry(pieces: Pieces, pours: PourPlan, plaster: PlasterJob, studio: StudioJob) -> DryPlan:
-    """How the pieces of a mold dry, in the order in which they were poured."""
+def plan_dry(
+    pieces: Pieces, pours: PourPlan, plaster: PlasterJob, studio: StudioJob, *, memo: Memo | None = None
+) -> DryPlan:
+    """How the pieces of a mold dry, in the order in which they were poured. `memo` keeps their outsides, whatever
+    plaster they are of."""
+    kept = memo or Memo()
+    outsides = kept.get("outsides", (pieces,), None, lambda: _outsides(pieces))
     by_letter = {piece.letter: piece for piece in pieces.pieces}
     consistency, density = plaster.consistency / 100, plaster_of(plaster).hemihydrate_density_kg_m3
     wet = gypsum.wet_density_kg_m3(consistency, hemihydrate_density=density) / 1e6
@@ -91,7 +97,7 @@ def plan_dry(pieces: Pieces, pours: PourPlan, plaster: PlasterJob, studio: Studi
                 dry_g=dry_g,
                 ready_low_g=drying.weight_at(drying.READY_LOW, dry_g),
                 ready_high_g=drying.weight_at(drying.READY_HIGH, dry_g),
-                outer_mm2=float(piece.mesh.areas[outer_faces(piece, pieces)].sum()),
+                outer_mm2=outsides[piece.letter],
             )
         )
     set_g, dry_g = sum(one.set_g for one in found), sum(one.dry_g for one in found)
@@ -126,6 +132,13 @@ def drying_hours(set_g: float, dry_g: float, outer_mm2: float, rate: Range) -> t
         for speed, critical in zip((rate.high, rate.low), CRITICAL_WATER, strict=True)
     )
     return low, high
+
+
+def _outsides(pieces: Pieces) -> dict[str, float]:
+    """Area of each piece that air meets on the banded mold, by its letter, mm2."""
+    return {
+        piece.letter: float(piece.mesh.areas[outer_faces(piece, pieces)].sum()) for piece in pieces.pieces
+    }
 
 
 def outer_faces(piece: Piece, pieces: Pieces) -> Bools:

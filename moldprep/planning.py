@@ -34,6 +34,11 @@ from .target import Size, fitted, outcome
 from .thin import Thin, find_thin
 from .working import SILENT, Memo, Watch
 
+LARGE_FACES = 300_000
+"""A plan of a form as fine as this holds 200 to 500 MB a million faces; of a coarser one, next to nothing."""
+FEW_RESULTS, MANY_RESULTS = 72, 400
+"""A plan keeps some 32 results and parts of them: two plans of a large form, a dozen of another."""
+
 
 class _Noticed(Protocol):
     """A stage's result."""
@@ -96,7 +101,13 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         (job.plaster, job.printer),
         lambda: plan_print(stand, parting, pieces, job.plaster, job.printer, watch=watch, memo=kept),
     )
-    dry = plan_dry(pieces, pours, job.plaster, job.studio)
+    dry = plan_dry(pieces, pours, job.plaster, job.studio, memo=kept)
+    outcomes = kept.get(
+        "outcome",
+        (inside, sizing),
+        (job.target, job.cast.wall_mm),
+        lambda: outcome(inside, sizing, job.target, job.cast),
+    )
     before = (master, sizing, stand, inside, study, block, parting, pieces, ease, release, thin)
     stages: tuple[_Noticed, ...] = (
         *before,
@@ -114,7 +125,7 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         sizing=sizing,
         stand=stand,
         inside=inside,
-        outcomes=outcome(inside, sizing, job.target, job.cast),
+        outcomes=outcomes,
         study=study,
         block=block,
         parting=parting,
@@ -138,6 +149,11 @@ def plan(master: Master, job: Job, *, watch: Watch = SILENT, memo: Memo | None =
         costs=estimate(pours, printing, inside, job.estimate, job.studio),
         findings=worst_first(tuple(finding for stage in stages for finding in stage.findings)),
     )
+
+
+def memo_for(master: Master) -> Memo:
+    """A memo that holds the latest answers about a form: the one before too, when a maker goes back and forth."""
+    return Memo(FEW_RESULTS if len(master.mesh.faces) > LARGE_FACES else MANY_RESULTS)
 
 
 def check(

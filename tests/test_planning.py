@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import dataclasses
 import importlib
 from collections import Counter
 from collections.abc import Callable
+from functools import partial
 
 import msgspec
+import numpy as np
 import pytest
 
 from moldprep.errors import Cancelled
 from moldprep.faces.page.state import STAGES as SHOWN
 from moldprep.files.read import read_master
 from moldprep.findings import Finding, worst_first
+from moldprep.geometry.mesh import Mesh
 from moldprep.job import Job, job_from_dict
 from moldprep.master import Master
-from moldprep.planning import Plan, check, plan
+from moldprep.planning import LARGE_FACES, Plan, check, memo_for, plan
 from moldprep.sheet.record import record_json
 from moldprep.working import Memo, Watch
 from tests.samples import FOLDER, planned
@@ -185,6 +189,16 @@ def test_a_plan_takes_up_what_a_check_has_found(master: Master, monkeypatch: pyt
     made = plan(master, JOB, memo=memo)
     assert made.sizing is sizing and made.stand is stand and made.study is study
     assert calls.made == Counter(dict.fromkeys(calls.made, 1))
+
+
+def test_a_memo_holds_the_answer_before_and_the_one_before_that(master: Master) -> None:
+    fine = dataclasses.replace(master, mesh=Mesh(master.mesh.vertices, np.zeros((LARGE_FACES + 1, 3), int)))
+    for form, answers in ((fine, 2), (master, 10)):
+        memo, made = memo_for(form), Counter[int]()
+        for answer in 2 * [*range(answers)]:
+            for part in range(32):
+                memo.get(f"part {part}", (), answer, partial(made.update, [answer]))
+        assert made == Counter(dict.fromkeys(range(answers), 32))
 
 
 def test_a_slip_of_another_density_does_not_fit_a_weight_again(

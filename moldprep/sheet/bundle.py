@@ -11,7 +11,7 @@ from ..planning import Plan
 from .apart import Part, drawn_apart
 from .drawings import TINTS
 from .meshes import glb_bytes, stl_bytes, threemf_bytes
-from .paper import sheet_pdf
+from .paper import sheet_inputs, sheet_pdf
 from .record import record_json
 from .strokes import template_dxf, template_svg
 from .truescale import templates
@@ -22,11 +22,16 @@ VIEW_GAP = 0.12
 """Pieces stand a little apart in `view.glb`, as a share of the block."""
 
 
-def plan_files(plan: Plan) -> dict[str, bytes]:
+def plan_files(plan: Plan, *, inputs: dict[str, bytes] | None = None) -> dict[str, bytes]:
     """sheet.pdf, plan.json, the master (in the casting pose, with its spare) and its sections as they print,
-    eased forms at the size of the file, pieces, boards to print (STL, and 3MF in mm), templates at true scale (SVG, DXF), view.glb with the mold a little apart."""
+    eased forms at the size of the file, pieces, boards to print (STL, and 3MF in mm), templates at true scale (SVG, DXF), view.glb with the mold a little apart.
+
+    inputs: `sheet_inputs` of this plan on the job's paper, where they have been made already.
+    """
+    drawn = templates(plan)
+    inputs = inputs or sheet_inputs(plan, paper=plan.job.sheet.paper, drawn=drawn)
     files = {
-        "sheet.pdf": sheet_pdf(plan),
+        "sheet.pdf": sheet_pdf(plan, inputs=inputs),
         "plan.json": record_json(plan),
         "master.stl": stl_bytes(plan.stand.mesh, plan.name),
         "master.3mf": threemf_bytes({plan.name: plan.stand.mesh}),
@@ -47,7 +52,7 @@ def plan_files(plan: Plan) -> dict[str, bytes]:
         files[f"boards/{name}.stl"] = stl_bytes(mesh, f"{plan.name} {name}")
     if boards:
         files["boards.3mf"] = threemf_bytes(boards)
-    for template in templates(plan):
+    for template in drawn:
         files[f"templates/{template.name}.svg"] = template_svg(template)
         files[f"templates/{template.name}.dxf"] = template_dxf(template)
     files["view.glb"] = glb_bytes(

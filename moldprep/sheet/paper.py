@@ -28,7 +28,7 @@ from .pictures import MOST_MARKS, board_picture, form_picture, pull_svg, svg_of
 from .printcard import print_card
 from .record import record_hash, record_json
 from .tiling import tiles
-from .truescale import templates
+from .truescale import Template, templates
 from .words import cottle_words, fired_words, grams, holds_words, lengths, seam_words, shrinkage_words
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
@@ -42,33 +42,40 @@ RESPONSIBILITY = (
 )
 
 
-def sheet_pdf(plan: Plan, *, paper: str | None = None) -> bytes:
+def sheet_pdf(plan: Plan, *, paper: str | None = None, inputs: dict[str, bytes] | None = None) -> bytes:
     """The whole sheet as a tagged PDF, `paper` "a4" or "letter" (the job's when left out).
 
-    The same plan gives the same bytes: no date, no clock.
+    The same plan gives the same bytes: no date, no clock. inputs: `sheet_inputs` of this plan and paper, where
+    they have been made already.
     """
-    inputs = sheet_inputs(plan, paper=paper or plan.job.sheet.paper)
+    inputs = inputs or sheet_inputs(plan, paper=paper or plan.job.sheet.paper)
     made = cast(Any, typst.compile)(inputs, ignore_system_fonts=True, pdf_standards="ua-1")
     assert isinstance(made, bytes)
     return made
 
 
-def sheet_pngs(plan: Plan, *, paper: str | None = None, dots_per_inch: float = 96) -> list[bytes]:
-    """The sheet's pages as PNG pictures, for a screen."""
-    inputs = sheet_inputs(plan, paper=paper or plan.job.sheet.paper)
+def sheet_pngs(
+    plan: Plan,
+    *,
+    paper: str | None = None,
+    dots_per_inch: float = 96,
+    inputs: dict[str, bytes] | None = None,
+) -> list[bytes]:
+    """The sheet's pages as PNG pictures, for a screen; inputs as in `sheet_pdf`."""
+    inputs = inputs or sheet_inputs(plan, paper=paper or plan.job.sheet.paper)
     made = cast(Any, typst.compile)(inputs, ignore_system_fonts=True, format="png", ppi=dots_per_inch)
     return [made] if isinstance(made, bytes) else list(made)
 
 
-def sheet_inputs(plan: Plan, *, paper: str) -> dict[str, bytes]:
-    """The template, its data and its pictures, by name."""
+def sheet_inputs(plan: Plan, *, paper: str, drawn: tuple[Template, ...] | None = None) -> dict[str, bytes]:
+    """The page template, its data and its pictures, by name; drawn: the plan's own true-scale templates."""
     pictures: dict[str, bytes] = {"form.svg": svg_of(form_picture(plan)).encode()}
-    data = _data(plan, paper, pictures)
+    data = _data(plan, paper, pictures, drawn or templates(plan))
     template = files(__package__).joinpath("templates", "sheet.typ").read_bytes()
     return {"main.typ": template, "data.json": json.dumps(data, ensure_ascii=False).encode(), **pictures}
 
 
-def _data(plan: Plan, paper: str, pictures: dict[str, bytes]) -> dict[str, Any]:
+def _data(plan: Plan, paper: str, pictures: dict[str, bytes], drawn: tuple[Template, ...]) -> dict[str, Any]:
     pours = {pour.piece: pour for pour in plan.pours.pours}
     tints = {piece.letter: TINTS[k % len(TINTS)] for k, piece in enumerate(plan.pieces.pieces)}
     chosen = plan.parting.chosen
@@ -186,7 +193,7 @@ def _data(plan: Plan, paper: str, pictures: dict[str, bytes]) -> dict[str, Any]:
             for figure in _figures(plan)
         ],
         "responsibility": RESPONSIBILITY,
-        "tiles": _tiles(plan, paper, pictures),
+        "tiles": _tiles(drawn, paper, pictures),
     }
 
 
@@ -316,10 +323,10 @@ def _boards(plan: Plan, pictures: dict[str, bytes]) -> list[dict[str, Any]]:
     return found
 
 
-def _tiles(plan: Plan, paper: str, pictures: dict[str, bytes]) -> list[dict[str, Any]]:
+def _tiles(drawn: tuple[Template, ...], paper: str, pictures: dict[str, bytes]) -> list[dict[str, Any]]:
     """The true-scale templates, page by page."""
     found = []
-    for template in templates(plan):
+    for template in drawn:
         for tile in tiles(template, paper="a4" if paper == "a4" else "letter"):
             name = f"template-{template.name}-{tile.name}.svg"
             pictures[name] = tile.svg.encode()
