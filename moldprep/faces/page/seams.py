@@ -63,9 +63,6 @@ class SeamsPart:
             self.planes = tuple(self._record["parting"]["planes"]) if self._record else ()
             self._chosen.refresh()
             self._sliders.refresh()
-            if self._let_go is not None and self._let_go[0] < len(self._moving):
-                self._moving[self._let_go[0]].focus_again()
-            self._let_go = None
             self._ways.refresh()
         self._price()
 
@@ -133,6 +130,9 @@ class SeamsPart:
             )
             moving.put(height, self._units.length(height))
             self._moving.append(moving)
+            if self._let_go is not None and self._let_go[0] == number:
+                moving.focus_again()
+        self._let_go = None
         ui.label("Drag the seam here or in the view; let it go, and the mold is cut there.").classes(
             "page-hint"
         )
