@@ -35,6 +35,8 @@ FREE, TIGHT, LOCKED = 0, 1, 2
 
 CANDIDATES = 300
 """Axes tried in the search."""
+SHORTLIST = 100
+"""Axes of them that are ranked again with the spare on: it locks too, and does not grow with the form."""
 SEARCH_LINES = 64
 """Columns across the form when axes are ranked."""
 STUDY_LINES = 128
@@ -118,8 +120,8 @@ class PullStudy:
 
 
 @dataclass(frozen=True)
-class Suggested:
-    """Axes worth reading on the full mesh, and what suggested each: the maker's own, then those that lock least."""
+class Shortlist:
+    """Axes worth a nearer look, and what suggested each: the maker's own, then those that lock least."""
 
     axes: tuple[Point, ...]
     sources: tuple[str, ...]
@@ -135,15 +137,15 @@ def study_pulls(
 ) -> PullStudy:
     """Judge up, search the other axes, and judge the best of them on the full mesh.
 
-    With the stand's `sizing` the axes are looked for on the form as it was drawn, which `memo` keeps for every
-    size: what they lock is in proportion to the form.
+    With the stand's `sizing` the axes' shortlist is made on the form as it was drawn, and `memo` keeps it for every
+    size: what an axis locks of the form alone is in proportion to the form.
     """
     kept = memo or Memo()
     form = _unsized(stand, sizing, kept)
-    suggested = kept.get(
-        "search", (form,), (job.axes, job.search), lambda: suggest_axes(form, job, watch=watch)
+    shortlist = kept.get(
+        "shortlist", (form,), (job.axes, job.search), lambda: shortlisted(form, job, watch=watch)
     )
-    table = read_axes(stand.mesh, suggested, job)
+    table = best_axes(stand.mesh, shortlist, job)
     best = table[0]
     wanted = [(0.0, 0.0, 1.0)]
     if abs(best.direction[2]) < np.cos(np.radians(APART_DEG)):
@@ -160,48 +162,63 @@ def study_pulls(
 
 def search_axes(mesh: Mesh, job: PullJob, *, watch: Watch = SILENT) -> tuple[AxisRow, ...]:
     """Candidate axes, the best first, the kept ones at least `APART_DEG` apart and judged on the full mesh."""
-    return read_axes(mesh, suggest_axes(mesh, job, watch=watch), job)
+    return best_axes(mesh, shortlisted(mesh, job, watch=watch), job)
 
 
-def suggest_axes(form: Mesh, job: PullJob, *, watch: Watch = SILENT) -> Suggested:
-    """The axes along which a form may lock least; the form's size does not matter.
+def shortlisted(form: Mesh, job: PullJob, *, watch: Watch = SILENT) -> Shortlist:
+    """The `SHORTLIST` axes of all candidates along which a form locks least; its size does not matter.
 
-    All candidates are ranked on a stand-in mesh by gap volume (differences below `NOISE_SHARE` of
-    the form's volume do not count), then by what the best plane across leaves locked; the best are turned in
-    their tangent plane.
+    They are ranked on a stand-in mesh by gap volume (differences below `NOISE_SHARE` of the form's volume do not
+    count), then by what the best plane across leaves locked.
     """
     first = [(0.0, 0.0, 1.0), *job.axes]
     proxy = coarse(form)
     axes, sources = candidate_axes(proxy, count=CANDIDATES, first=first)
     if not job.search:
         axes, sources = axes[: len(first)], sources[: len(first)]
-    study = study_directions(proxy, axes, lines=SEARCH_LINES, workers=WORKERS, watch=watch)
-    noise = (NOISE_SHARE if proxy is form else PROXY_NOISE) * abs(form.volume)
-    order = [
-        *range(len(first)),
-        *_ranked(study.gap_mm3, study.parted_mm3, sources, noise),
-    ]  # the maker's own are always judged
-    kept = _spread_out(axes, order, KEPT_AXES + len(first))
-    turned = [axes[k] if _named(axes[k]) else _turn(proxy, axes[k], float(study.gap_mm3[k])) for k in kept]
-    return Suggested(tuple(_tuple(axis) for axis in turned), tuple(sources[k] for k in kept))
+    order = _order(form, proxy, axes, sources, first=len(first), watch=watch)[0]
+    order = order[: len(first) + SHORTLIST]
+    return Shortlist(tuple(_tuple(axes[k]) for k in order), tuple(sources[k] for k in order))
 
 
-def read_axes(mesh: Mesh, suggested: Suggested, job: PullJob) -> tuple[AxisRow, ...]:
-    """What the suggested axes lock, read on the full mesh, the best first."""
-    axes = np.array(suggested.axes)
-    final = study_directions(mesh, axes, lines=STUDY_LINES, workers=WORKERS)
+def best_axes(mesh: Mesh, shortlist: Shortlist, job: PullJob) -> tuple[AxisRow, ...]:
+    """The best of a shortlist, form and spare together, at least `APART_DEG` apart, the best first.
+
+    They are ranked again on a stand-in mesh and turned in their tangent plane; what comes of it is read on the
+    full mesh.
+    """
+    first = 1 + len(job.axes)
+    proxy = coarse(mesh)
+    axes, sources = np.array(shortlist.axes), shortlist.sources
+    order, gap = _order(mesh, proxy, axes, sources, first=first)
+    kept = _spread_out(axes, order, KEPT_AXES + first)
+    turned = [axes[k] if _named(axes[k]) else _turn(proxy, axes[k], float(gap[k])) for k in kept]
+    final = study_directions(mesh, np.array(turned), lines=STUDY_LINES, workers=WORKERS)
     final_one_way = np.minimum(final.one_way_plus_mm3, final.one_way_minus_mm3)
-    return tuple(
+    judged = [sources[k] for k in kept]
+    rows = [
         AxisRow(
-            suggested.axes[i],
-            suggested.sources[i],
+            _tuple(turned[i]),
+            judged[i],
             float(final.gap_mm3[i]),
             float(final.parted_mm3[i]),
             float(final_one_way[i]),
-            _locked(mesh, axes[i], job),
+            _locked(mesh, turned[i], job),
         )
-        for i in _ranked(final.gap_mm3, final.parted_mm3, suggested.sources, NOISE_SHARE * abs(mesh.volume))
-    )
+        for i in _ranked(final.gap_mm3, final.parted_mm3, judged, NOISE_SHARE * abs(mesh.volume))
+    ]
+    return tuple(rows)
+
+
+def _order(
+    mesh: Mesh, proxy: Mesh, axes: Floats, sources: Sequence[str], *, first: int, watch: Watch = SILENT
+) -> tuple[list[int], Floats]:
+    """Indices of the axes, the `first` ones, which are always judged, then the best; and (k,) their gaps on the
+    stand-in."""
+    study = study_directions(proxy, axes, lines=SEARCH_LINES, workers=WORKERS, watch=watch)
+    noise = (NOISE_SHARE if proxy is mesh else PROXY_NOISE) * abs(mesh.volume)
+    ranked = _ranked(study.gap_mm3, study.parted_mm3, sources, noise)
+    return [*range(first), *(k for k in ranked if k >= first)], study.gap_mm3
 
 
 def judge_pull(mesh: Mesh, direction: Point, job: PullJob, *, enclosed: Bools) -> Pull:
@@ -279,7 +296,7 @@ def _unsized(stand: Stand, sizing: Sizing | None, kept: Memo) -> Mesh:
     if rise == 1 and np.array_equal(rotation, np.eye(3)):
         return sizing.drawn
     return kept.get(
-        "unsized",
+        "as drawn",
         (sizing.drawn,),
         (rotation.tobytes(), rise),
         lambda: Mesh(sizing.drawn.vertices * (1.0, 1.0, rise) @ rotation.T, sizing.drawn.faces),

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import importlib
+from collections import Counter
+from collections.abc import Callable
+
 import msgspec
 import pytest
 
 from moldprep.errors import Cancelled
+from moldprep.faces.page.state import STAGES as SHOWN
 from moldprep.files.read import read_master
 from moldprep.findings import Finding, worst_first
 from moldprep.job import Job, job_from_dict
@@ -79,8 +84,10 @@ def kept(before: Plan, after: Plan) -> set[str]:
         ({"parting": {"azimuths": 5}}, {"parting"} | MADE),
         ({"cottle": {"rings_mm": [300]}}, {"block", "parting"} | MADE),
         ({"pull": {"tolerance_mm": 0.2}}, {"study", "parting"} | MADE),
-        ({"cottle": {"wall_mm": 33}}, set(RESULTS) - {"sizing"}),
-        ({"stand": {"floor_mm": 50}}, set(RESULTS) - {"sizing"}),
+        ({"cottle": {"wall_mm": 33}}, set(RESULTS) - {"sizing", "inside", "study"}),
+        ({"stand": {"floor_mm": 50}}, set(RESULTS) - {"sizing", "inside", "study"}),
+        ({"stand": {"spare_depth_mm": 30}}, set(RESULTS) - {"sizing"}),
+        ({"shrinkage": {"clay": "porcelain"}}, {"sizing"}),
         ({"shrinkage": {"total_percent": 11}}, set(RESULTS)),
     ],
     ids=lambda value: str(value) if isinstance(value, dict) else "",
@@ -94,11 +101,103 @@ def test_only_what_a_change_concerns_is_done_again(
     assert kept(first, plan(master, JOB, memo=memo)) == set(RESULTS)
 
 
-def test_what_is_kept_changes_no_answer(master: Master) -> None:
-    memo = Memo(32)
-    plan(master, JOB, memo=memo)
-    other = changed(cottle={"wall_mm": 33})
+@pytest.mark.parametrize(
+    "keys",
+    [
+        {"plaster": {"consistency": 75}},
+        {"cottle": {"wall_mm": 33}},
+        {"shrinkage": {"clay": "porcelain"}},
+        {"shrinkage": {"total_percent": 11}},
+        {"shrinkage": {"height_percent": 11}, "cast": {"wall_mm": 5}},
+    ],
+    ids=str,
+)
+def test_what_is_kept_changes_no_byte_of_an_answer(
+    keys: dict[str, dict[str, object]], master: Master, remembered: tuple[Memo, Plan]
+) -> None:
+    memo, _ = remembered
+    other = changed(**keys)
     assert record_json(plan(master, other, memo=memo)) == record_json(plan(master, other))
+
+
+class Calls:
+    """Counts the calls of functions of the package that it stands in for."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch, *names: str) -> None:
+        self.made: Counter[str] = Counter()
+        for name in names:
+            monkeypatch.setattr(f"moldprep.{name}", self._counted(name))
+
+    def _counted(self, name: str) -> Callable[..., object]:
+        module, _, function = name.rpartition(".")
+        own = getattr(importlib.import_module(f"moldprep.{module}"), function)
+
+        def counted(*args: object, **keys: object) -> object:
+            self.made[name] += 1
+            return own(*args, **keys)
+
+        return counted
+
+
+WORK = (
+    "pull.shortlisted",
+    "planning.study_pulls",
+    "planning.part_mold",
+    "planning.cut_pieces",
+    "planning.prove_release",
+    "planning.plan_boards",
+    "inside.distance_field",
+    "printing.cut_sections",
+    "parting.choice.tabulate",
+)
+
+
+@pytest.mark.parametrize(
+    ("keys", "again"),
+    [
+        ({"plaster": {"consistency": 80}}, set()),
+        ({"shrinkage": {"clay": "bone china"}}, set()),
+        ({"cottle": {"wall_mm": 36}}, set(WORK[3:6]) | {"planning.part_mold", "printing.cut_sections"}),
+        ({"shrinkage": {"total_percent": 9}}, set(WORK) - {"pull.shortlisted"}),
+        ({"target": {"height_mm": 80}}, set(WORK) - {"pull.shortlisted"}),
+    ],
+    ids=lambda value: str(value) if isinstance(value, dict) else "",
+)
+def test_neither_clay_nor_wall_nor_consistency_repeats_the_search(
+    keys: dict[str, dict[str, object]],
+    again: set[str],
+    master: Master,
+    remembered: tuple[Memo, Plan],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    memo, _ = remembered
+    calls = Calls(monkeypatch, *WORK)
+    plan(master, changed(**keys), memo=memo)
+    assert set(calls.made) == again
+    calls.made.clear()
+    plan(master, JOB, memo=memo)
+    assert not calls.made
+
+
+def test_a_plan_takes_up_what_a_check_has_found(master: Master, monkeypatch: pytest.MonkeyPatch) -> None:
+    memo, calls = Memo(), Calls(monkeypatch, "planning.size_master", "planning.stand_master", *WORK)
+    sizing, stand, study = check(master, JOB, memo=memo)
+    made = plan(master, JOB, memo=memo)
+    assert made.sizing is sizing and made.stand is stand and made.study is study
+    assert calls.made == Counter(dict.fromkeys(calls.made, 1))
+
+
+def test_a_slip_of_another_density_does_not_fit_a_weight_again(
+    master: Master, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    memo, calls = Memo(), Calls(monkeypatch, "planning.fitted", "inside.distance_field")
+    first = changed(target={"weight_g": 200})
+    sizing, _, _ = check(master, first, memo=memo)
+    rounds = calls.made["inside.distance_field"]
+    thin = changed(target={"weight_g": 200}, cast={"slip_g_ml": 1.7})
+    assert check(master, thin, memo=memo)[0] is sizing
+    assert calls.made == {"planning.fitted": 1, "inside.distance_field": rounds}
+    assert sizing.scale == check(master, thin)[0].scale
 
 
 class Recorder(Watch):
@@ -142,6 +241,10 @@ LONG = ["study the pulls", "find the seams", "cut the pieces", "prove that it op
 """Stages that take more than a second on a large mesh step between their units of work."""
 
 
+def test_the_page_s_bar_knows_the_stages() -> None:
+    assert list(SHOWN[1:]) == STAGES  # the first is the reading
+
+
 def test_the_watch_sees_the_stages_in_the_order_of_the_work(master: Master) -> None:
     watch = Recorder()
     plan(master, JOB, watch=watch)
@@ -151,16 +254,18 @@ def test_the_watch_sees_the_stages_in_the_order_of_the_work(master: Master) -> N
 
 @pytest.mark.parametrize("steps", [False, True], ids=["at its beginning", "between units of work"])
 @pytest.mark.parametrize("at", LONG)
-def test_a_cancelled_plan_stops_there_and_can_be_taken_up_again(at: str, steps: bool, master: Master) -> None:
+def test_a_cancelled_plan_stops_there_and_can_be_taken_up_again(
+    at: str, steps: bool, master: Master, remembered: tuple[Memo, Plan]
+) -> None:
     memo, watch = Memo(32), Recorder(at, steps=steps)
     with pytest.raises(Cancelled):
         plan(master, JOB, watch=watch, memo=memo)
     assert watch.stages == STAGES[: STAGES.index(at) + 1]
-    assert record_json(plan(master, JOB, memo=memo)) == record_json(plan(master, JOB))
+    assert record_json(plan(master, JOB, memo=memo)) == record_json(remembered[1])
 
 
-def test_a_check_is_the_first_half_of_a_plan(master: Master) -> None:
-    whole = plan(master, JOB)
+def test_a_check_is_the_first_half_of_a_plan(master: Master, remembered: tuple[Memo, Plan]) -> None:
+    _, whole = remembered
     sizing, stand, study = check(master, JOB)
     assert sizing.master_size_mm == whole.sizing.master_size_mm
     assert (stand.opening, stand.rim_mm, stand.floor_mm) == (

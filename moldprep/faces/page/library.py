@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import asyncio
+from collections import Counter, defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from ...drying import DryState
 from ...errors import FileError
@@ -24,34 +25,37 @@ from ...files.studio import (
 from .keeping.words import dried
 
 T = TypeVar("T")
+ByMold = defaultdict[Any, list[Entry[Any]]]
 
-KINDS = ("jobs", "molds", "casts", "trials", "bars", "readings")
-"""In the order of `Holdings`."""
 PATIENCE_S = 10.0
 """How long a question waits while another window writes: longer than dropping forms takes."""
+
+
+@dataclass(frozen=True)
+class KeptMold:
+    """A mold and all that hangs on it. casts: in the order of entry; trials: how many; logs: the latest last, each
+    in order of time; drying: where the latest log stands, or in words why nobody knows."""
+
+    entry: Entry[Mold]
+    life: MoldLife
+    casts: tuple[Entry[CastRow], ...]
+    trials: int
+    logs: tuple[tuple[Entry[ReadingRow], ...], ...]
+    drying: DryState | str
 
 
 @dataclass(frozen=True)
 class Holdings:
     """Everything that the library shows, as it stood at one moment, each kind in the order of entry.
 
-    lives: by mark; drying: by mark, by its latest log, or in words why nobody knows; forms: sizes [bytes] of kept
-    forms by their SHA-256.
+    forms: sizes [bytes] of kept forms by their SHA-256.
     """
 
     jobs: tuple[Entry[SavedJob], ...]
-    molds: tuple[Entry[Mold], ...]
-    casts: tuple[Entry[CastRow], ...]
+    molds: tuple[KeptMold, ...]
     trials: tuple[Entry[TrialRow], ...]
     bars: tuple[Entry[BarRow], ...]
-    readings: tuple[Entry[ReadingRow], ...]
-    lives: dict[str, MoldLife]
     forms: dict[str, int]
-    drying: dict[str, DryState | str]
-
-    def logs(self, mark: str) -> tuple[tuple[Entry[ReadingRow], ...], ...]:
-        """A mold's drying logs, the latest last, each in order of time."""
-        return _logs(self.readings, mark)
 
 
 class Library:
@@ -88,20 +92,28 @@ class Library:
 
 def _holdings(studio: Studio) -> Holdings:
     with studio.moment():
-        jobs, molds, casts, trials, bars, readings = map(studio.entries, KINDS)
+        molds = studio.entries("molds")
+        trials: tuple[Entry[TrialRow], ...] = studio.entries("trials")
+        casts, readings = _by_mold(studio.entries("casts")), _by_mold(studio.entries("readings"))
         lives = {life.mold.mark: life for life in studio.molds()}
-        forms = studio.forms()
-    drying = {}
-    for mark, life in lives.items():
-        logs = _logs(readings, mark)
-        drying[mark] = dried(life.mold, tuple(entry.row.reading for entry in logs[-1]) if logs else ())
-    return Holdings(jobs, molds, casts, trials, bars, readings, lives, forms, drying)
+        jobs, bars, forms = studio.entries("jobs"), studio.entries("bars"), studio.forms()
+    tried = Counter(entry.row.mold for entry in trials)
+    kept = (_kept(entry, lives[entry.row.mark], casts, tried[entry.row.mark], readings) for entry in molds)
+    return Holdings(jobs, tuple(kept), trials, bars, forms)
 
 
-def _logs(readings: tuple[Entry[ReadingRow], ...], mark: str) -> tuple[tuple[Entry[ReadingRow], ...], ...]:
-    own = [entry for entry in readings if entry.row.mold == mark]
-    numbers = sorted({entry.row.log for entry in own})
-    return tuple(
-        tuple(sorted((one for one in own if one.row.log == number), key=lambda one: one.row.hours))
-        for number in numbers
-    )
+def _kept(entry: Entry[Mold], life: MoldLife, casts: ByMold, trials: int, readings: ByMold) -> KeptMold:
+    mark = entry.row.mark
+    of_log: ByMold = defaultdict(list)
+    for one in sorted(readings[mark], key=lambda one: (one.row.log, one.row.hours)):
+        of_log[one.row.log].append(one)
+    logs = tuple(tuple(log) for log in of_log.values())
+    latest = tuple(one.row.reading for one in logs[-1]) if logs else ()
+    return KeptMold(entry, life, tuple(casts[mark]), trials, logs, dried(life.mold, latest))
+
+
+def _by_mold(entries: tuple[Entry[Any], ...]) -> ByMold:
+    found: ByMold = defaultdict(list)
+    for entry in entries:
+        found[entry.row.mold].append(entry)
+    return found

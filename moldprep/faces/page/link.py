@@ -16,7 +16,7 @@ from queue import SimpleQueue
 from typing import Any, TypeVar
 
 from ...errors import RequestError
-from .crossing import Answer, Ask, Cancel, Parcel, Refused, Stage
+from .crossing import Answer, Ask, Cancel, Parcel, Refused, Stage, follow_parent
 
 T = TypeVar("T")
 
@@ -43,7 +43,11 @@ class Link:
         with self._door:
             if self.lost:
                 return
-            self.process.start()
+            try:
+                self.process.start()
+            except BaseException:
+                self.lost = True  # nobody will answer
+                raise
             self._theirs.close()  # else the pipe would not end with the process
             for task in (self._send, self._hear):
                 threading.Thread(target=task, daemon=True, name=f"planning {task.__name__}").start()
@@ -166,6 +170,7 @@ def _died(status: int | None) -> RequestError:
 
 def _work(pipe: Connection) -> None:
     """The process: its imports are heavy, and the page does without them."""
+    follow_parent()
     from .worker import work
 
     work(pipe)

@@ -124,7 +124,9 @@ class Page:
         self._controls = JobControls(Job(), self._units, on_change=self.tab.ask)
         self._next = NextStep(self.tab, TITLES, on_act=self._go_on)
         self._view = ViewPart(self.tab, self._units, on_seam=self._dragged)
-        self._seams = SeamsPart(self.tab, on_seam=self._dragged, on_parting=self._parted)
+        self._seams = SeamsPart(
+            self.tab, on_seam=self._dragged, on_turn=self._turned, on_parting=self._parted
+        )
         self._sheet = SheetPart(self.tab, self._landing)
         self._studio = StudioPart(
             Library(settings.library),
@@ -391,24 +393,37 @@ class Page:
         else:
             self.tab.plan()
 
-    def _parted(self, family: str | None, planes_mm: tuple[float, ...] | None) -> None:
-        """The maker chose a way to part the mold, or seams at these heights; None leaves it to moldprep."""
+    def _parted(
+        self, family: str | None, planes_mm: tuple[float, ...] | None = None, azimuth_deg: float | None = None
+    ) -> None:
+        """The maker chose a way to part the mold, or where its seams run; None leaves it to moldprep."""
         job = self._controls.job
-        parting = msgspec.structs.replace(job.parting, family=family, planes_mm=planes_mm)
+        parting = msgspec.structs.replace(
+            job.parting, family=family, planes_mm=planes_mm, azimuth_deg=azimuth_deg
+        )
         job = msgspec.structs.replace(job, parting=parting)
         self._controls.set_job(job)
         self.tab.ask(job)
 
     async def _dragged(self, number: int, height_mm: float, let_go: bool) -> None:
-        """A seam plane was moved, in the view or by its slider; when it is let go the mold is cut there."""
+        """A level seam was moved, in the view or by its slider; when it is let go the mold is cut there."""
         planes = list(self._seams.planes)
         planes[number] = height_mm
         self._seams.hold(tuple(planes))
         self._view.hold(tuple(planes))
+        await self._held(let_go)
+
+    async def _turned(self, azimuth_deg: float, let_go: bool) -> None:
+        """The plane between the halves was turned."""
+        self._seams.turn(azimuth_deg)
+        await self._held(let_go)
+
+    async def _held(self, let_go: bool) -> None:
+        planes, azimuth = self._seams.planes, self._seams.azimuth_deg
         if let_go and self.tab.record is not None:
-            self._parted(self.tab.record["parting"]["family"], tuple(planes))
+            self._parted(self.tab.record["parting"]["family"], planes, azimuth)
         else:
-            await self.tab.drag(tuple(planes))
+            await self.tab.drag(planes, azimuth)
 
     async def _measure(self, unit: str) -> None:
         self._units = Units(inch=unit == "inch")

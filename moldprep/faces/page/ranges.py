@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from typing import Any
 
@@ -34,9 +35,11 @@ def focus_again(element: ui.element) -> None:
 
 
 class Range:
-    """on_move: called with the value while it is moved; on_rest: when it is let go. percent: the value is a share, and is
-    read aloud so. The value is the browser's own: what is written here while the maker moves it would pull it out of
-    his hand.
+    """shown: the value in words, beside the label; a share is read aloud in percent instead. on_move: called with
+    the value while it is moved; on_rest: when it is let go.
+
+    The value is the browser's own. It is no property of the element: the page would write that back at each
+    update, under the maker's hand.
     """
 
     def __init__(
@@ -47,38 +50,49 @@ class Range:
         high: float,
         step: float,
         value: float,
-        percent: bool = False,
+        shown: str | None = None,
         on_move: Callable[[float], Any],
         on_rest: Callable[[float], Any] | None = None,
     ) -> None:
         with ui.element("label").classes("page-range"):
             with ui.element("span"):
                 text("span", says)
-                self._shown = text("span", "", "page-value").props("aria-hidden=true")
-            self._input = ui.element("input").props(
-                f"type=range min={low:.6g} max={high:.6g} step={step:.6g} value={value:.6g}"
-            )
-        own = "(event) => emit(event.target.value)"
-        told = f"(event) => {{ {_PERCENT} emit(event.target.value); }}" if percent else own
-        if percent:
-            self._input.props["aria-valuetext"] = f"{100 * value:.0f} %"
-        self._input.on("input", self._handler(on_move), throttle=SENT_S, js_handler=told)
+                self._shown = text("span", shown or "", "page-value").props("aria-hidden=true")
+            self._input = ui.element("input").props("type=range")
+        spoken = f"{100 * value:.0f} %" if shown is None else shown
+        begin = _state(low, high, step, value, spoken)
+        self._input.on("vnodeMounted", js_handler=f"(node) => {{ Object.assign(node.el, {begin}) }}")
+        own = "emit(event.target.value);"
+        told = own if shown is not None else _PERCENT + own
+        self._input.on("input", _handler(on_move), throttle=SENT_S, js_handler=f"(event) => {{ {told} }}")
         if on_rest is not None:
-            self._input.on("change", self._handler(on_rest), js_handler=own)
+            self._input.on("change", _handler(on_rest), js_handler=f"(event) => {{ {own} }}")
 
-    def focus_again(self) -> None:
-        """Give the keyboard back to the slider, where it went astray as the page was drawn anew."""
-        focus_again(self._input)
+    def fit(self, *, low: float, high: float, step: float, value: float, shown: str) -> None:
+        """Other ends and another place."""
+        self._shown.set_text(shown)
+        self._script(f"Object.assign(box, {_state(low, high, step, value, shown)})")
 
     def put(self, value: float, shown: str) -> None:
-        """Move it there, unless it is being moved by hand, and say the value so."""
+        """Move it there, unless the maker has it in hand, and say the value so."""
         self._shown.set_text(shown)
-        box = f"getHtmlElement({self._input.id})"
-        self._input.client.run_javascript(
-            f"if ({box} !== document.activeElement || !{box}.matches(':active')) {box}.value = {value:.6g};"
-            f"{box}.ariaValueText = '{shown}'"
+        self._script(
+            f"box.ariaValueText = {json.dumps(shown)}; if (box !== document.activeElement) box.value = {value:.6g}"
         )
 
-    @staticmethod
-    def _handler(call: Callable[[float], Any]) -> Callable[[GenericEventArguments], Any]:
-        return lambda event: call(float(event.args))
+    def _script(self, does: str) -> None:
+        self._input.client.run_javascript(
+            f"const box = getHtmlElement({self._input.id}); if (box) {{ {does} }}"
+        )
+
+
+def _handler(call: Callable[[float], Any]) -> Callable[[GenericEventArguments], Any]:
+    return lambda event: call(float(event.args))
+
+
+def _state(low: float, high: float, step: float, value: float, spoken: str) -> str:
+    """The input's state as a script sets it, ends first: a value beyond them would be cut off."""
+    words = json.dumps(spoken)
+    return (
+        f"{{min: {low:.6g}, max: {high:.6g}, step: {step:.6g}, value: {value:.6g}, ariaValueText: {words}}}"
+    )

@@ -44,8 +44,10 @@ class _Stage(Object3D, component=_FOLDER / "stage.js"):
 class _Solid(Object3D, component=_FOLDER / "solid.js"):
     """A GLB; a part of the mold, or the form by its classes."""
 
-    def __init__(self, url: str, *, instead: Sequence[str] = (), part: dict[str, Any] | None = None) -> None:
-        super().__init__(url, {"seams": part is None, "part": part, "instead": list(instead)})
+    def __init__(
+        self, url: str, *, at: Point, instead: Sequence[str] = (), part: dict[str, Any] | None = None
+    ) -> None:
+        super().__init__(url, {"seams": part is None, "part": part, "at": at, "instead": list(instead)})
         self.with_name(part["name"] if part else "form")
 
 
@@ -190,8 +192,10 @@ class FormScene:
         self._solids = []
         with self._scene, self._stage:
             for k, (url, part) in enumerate(files):
-                solid = _Solid(url, instead=gone if k == 0 else (), part=part)
-                self._solids.append((solid, part["apart"] if part else (0.0, 0.0, 0.0), part is not None))
+                x, y, z = part["apart"] if part else (0.0, 0.0, 0.0)
+                at = (self._share * x, self._share * y, self._share * z)
+                solid = _Solid(url, at=at, instead=gone if k == 0 else (), part=part)
+                self._solids.append((solid, (x, y, z), part is not None))
 
     def _mark(self, places: Sequence[tuple[int, Point]]) -> None:
         if self._marks is not None:

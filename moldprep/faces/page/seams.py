@@ -10,7 +10,7 @@ from nicegui import ui
 
 from . import results
 from .asking.entry import text
-from .messages import SeamPrice
+from .messages import Planned, SeamPrice
 from .ranges import Range, focus_again
 from .state import Tab
 from .units import Units
@@ -23,21 +23,25 @@ REST_S = 0.6
 
 
 class SeamsPart:
-    """on_seam: a level seam, by number, is held at a height, or let go there. on_parting: a family, or heights, or
-    neither, is chosen."""
+    """on_seam: a level seam, by number, is held at a height, or let go there. on_turn: the same of the halves' plane,
+    at an azimuth. on_parting: a family is chosen, or none.
+
+    planes, azimuth_deg: where the seams are held now; None where the halves' plane was never turned by hand.
+    """
 
     def __init__(
         self,
         tab: Tab,
         *,
         on_seam: Callable[[int, float, bool], Awaitable[None]],
-        on_parting: Callable[[str | None, tuple[float, ...] | None], None],
+        on_turn: Callable[[float, bool], Awaitable[None]],
+        on_parting: Callable[[str | None], None],
     ) -> None:
-        self._tab, self._on_seam, self._on_parting = tab, on_seam, on_parting
+        self._tab, self._on_seam, self._on_turn, self._on_parting = tab, on_seam, on_turn, on_parting
         self.planes: tuple[float, ...] = ()
+        self.azimuth_deg: float | None = None
         self._record: results.Json | None = None
-        self._moves = 0
-        self._let_go: tuple[int, float] | None = None
+        self._rests = 0
         self._pressed: str | None = None
         """The way that was chosen by a press: its button is another one when the mold is planned."""
         self._known: dict[str, results.Json] = {}
@@ -61,8 +65,9 @@ class SeamsPart:
         if self._tab.record is not self._record:
             self._record = self._tab.record
             self.planes = tuple(self._record["parting"]["planes"]) if self._record else ()
+            self.azimuth_deg = self._record["job"]["parting"]["azimuth_deg"] if self._record else None
             self._chosen.refresh()
-            self._sliders.refresh()
+            self._fit_sliders()
             self._ways.refresh()
         self._price()
 
@@ -72,17 +77,32 @@ class SeamsPart:
         for moving, height in zip(self._moving, planes_mm, strict=True):
             moving.put(height, self._units.length(height))
 
+    def turn(self, azimuth_deg: float) -> None:
+        """The halves' plane is held at this azimuth."""
+        self.azimuth_deg = azimuth_deg
+        if self._turning is not None:
+            self._turning.put(azimuth_deg, _azimuth(azimuth_deg))
+
     async def _moved(self, number: int, height_mm: float) -> None:
-        if self._let_go != (number, height_mm):  # what is sent at most so often may come after the letting go
-            self._moves += 1
         await self._on_seam(number, height_mm, False)
 
     async def _rested(self, number: int, height_mm: float) -> None:
         """Let go, unless it is moved on at once: each press of an arrow key is a move and a rest."""
-        moves, self._let_go = self._moves, (number, height_mm)
+        self._rests += 1
+        own = self._rests
         await asyncio.sleep(REST_S)
-        if moves == self._moves and self._let_go == (number, height_mm):
+        if own == self._rests and self.planes[number] == height_mm:
             await self._on_seam(number, height_mm, True)
+
+    async def _turned(self, azimuth_deg: float) -> None:
+        await self._on_turn(azimuth_deg, False)
+
+    async def _turned_and_rested(self, azimuth_deg: float) -> None:
+        self._rests += 1
+        own = self._rests
+        await asyncio.sleep(REST_S)
+        if own == self._rests and self.azimuth_deg == azimuth_deg:
+            await self._on_turn(azimuth_deg, True)
 
     @ui.refreshable_method
     def _chosen(self) -> None:
@@ -95,16 +115,15 @@ class SeamsPart:
         )
         ui.label(parting["why"])
         if asked["family"] is not None or asked["planes_mm"] is not None:
-            ui.button("Let moldprep choose", on_click=lambda: self._on_parting(None, None)).props(
-                "outline no-caps"
-            )
+            ui.button("Let moldprep choose", on_click=lambda: self._on_parting(None)).props("outline no-caps")
         results.findings(record["findings"], "seams")
 
     @ui.refreshable_method
     def _sliders(self) -> None:
         self._moving: list[Range] = []
+        self._turning: Range | None = None
         record, planned = self._tab.record, self._tab.planned
-        if record is None or planned is None or not self.planes:
+        if record is None or planned is None:
             return
         if abs(record["parting"]["axis"][2]) < 1 - 1e-9:
             ui.label("This mold is parted across a leaning line; its seam cannot be moved by hand.").classes(
@@ -115,27 +134,59 @@ class SeamsPart:
             says = (
                 "The level seam stands at" if len(self.planes) == 1 else f"Level seam {number + 1} stands at"
             )
-            low = STEP_MM if number == 0 else self.planes[number - 1] + STEP_MM
-            high = (
-                self.planes[number + 1] if number + 1 < len(self.planes) else planned.highest_mm
-            ) - STEP_MM
+            low, high = self._ends(number, planned)
             moving = Range(
                 says,
                 low=low,
                 high=high,
                 step=STEP_MM,
                 value=height,
+                shown=self._units.length(height),
                 on_move=partial(self._moved, number),
                 on_rest=partial(self._rested, number),
             )
-            moving.put(height, self._units.length(height))
             self._moving.append(moving)
-            if self._let_go is not None and self._let_go[0] == number:
-                moving.focus_again()
-        self._let_go = None
+        if (azimuth := _split(record)) is not None:
+            self._turning = Range(
+                "The halves leave toward",
+                low=0,
+                high=179,
+                step=1,
+                value=azimuth,
+                shown=_azimuth(azimuth),
+                on_move=self._turned,
+                on_rest=self._turned_and_rested,
+            )
+        if not self._moving and self._turning is None:
+            return
         ui.label("Drag the seam here or in the view; let it go, and the mold is cut there.").classes(
             "page-hint"
         )
+
+    def _fit_sliders(self) -> None:
+        """As many seams as before keep their sliders, and with them the maker's place on the page."""
+        planned = self._tab.planned
+        azimuth = _split(self._record) if self._record else None
+        if (
+            planned is None
+            or (azimuth is None) != (self._turning is None)
+            or len(self._moving) != len(self.planes)
+            or not self.planes
+        ):
+            self._sliders.refresh()
+            return
+        if self._turning is not None and azimuth is not None:
+            self._turning.put(azimuth, _azimuth(azimuth))
+        for number, (moving, height) in enumerate(zip(self._moving, self.planes, strict=True)):
+            low, high = self._ends(number, planned)
+            shown = self._units.length(height)
+            moving.fit(low=low, high=high, step=STEP_MM, value=height, shown=shown)
+
+    def _ends(self, number: int, planned: Planned) -> tuple[float, float]:
+        """Between which heights a level seam may be moved: its neighbours, the foot, the rim."""
+        low = self.planes[number - 1] if number else 0.0
+        high = self.planes[number + 1] if number + 1 < len(self.planes) else planned.highest_mm
+        return low + STEP_MM, high - STEP_MM
 
     def _price_part(self) -> None:
         """Labels that stay and are written anew: a seam is dragged past twenty prices a second."""
@@ -209,7 +260,21 @@ class SeamsPart:
 
     def _press(self, family: str) -> None:
         self._pressed = family
-        self._on_parting(family, None)
+        self._on_parting(family)
+
+
+def _split(record: results.Json) -> float | None:
+    """The azimuth in which one half of the lowest split layer leaves; None without one."""
+    for layer in record["parting"]["layers"]:
+        if layer["kind"] == "split":
+            return float(layer["azimuth_deg"]) % 180
+    return None
+
+
+def _azimuth(azimuth_deg: float) -> str:
+    """Seen from above: 0 to the right, 90 to the back."""
+    named = {0: ", left and right", 90: ", front and back"}
+    return f"{azimuth_deg:.0f}°{named.get(round(azimuth_deg) % 180, '')}"
 
 
 def _pieces(count: int) -> str:

@@ -97,7 +97,8 @@ class Tab:
         self.workshop = Workshop(self._heard)
         self._changed = changed
         self._work: asyncio.Task[None] | None = None
-        self._next_seam: tuple[float, ...] | None = None
+        self._stopped: asyncio.Task[None] | None = None
+        self._next_seam: tuple[tuple[float, ...], float | None] | None = None
         self._pricing = False
         self._count = 0
         self._answered: dict[Step, object] = {}
@@ -132,28 +133,28 @@ class Tab:
         """Stop what runs; what was there before stays."""
         if self.planned is None:
             self.wanted = "look"
-        self.workshop.cancel()
+        self._stop()
 
     @property
     def busy(self) -> bool:
         return self._work is not None and not self._work.done()
 
-    async def drag(self, planes_mm: tuple[float, ...]) -> None:
-        """Price the seams where they are held now; of prices asked for faster than they come, the latest counts.
+    async def drag(self, planes_mm: tuple[float, ...], azimuth_deg: float | None = None) -> None:
+        """Price the seams where they are held now, the halves' plane turned to an azimuth when one is given; of prices asked for faster than they come, the latest counts.
 
         A plan that is being made for where they were let go before is stopped.
         """
-        self._next_seam = planes_mm
+        self._next_seam = planes_mm, azimuth_deg
         if self._pricing or self.planned is None:
             return
         self._pricing = True
         try:
             if self.busy and self._work is not None:
-                self.workshop.cancel()
+                self._stop()
                 await asyncio.wait([self._work])
             while self._next_seam is not None:
-                planes, self._next_seam = self._next_seam, None
-                self.seam = await self.workshop.seam(planes)
+                held, self._next_seam = self._next_seam, None
+                self.seam = await self.workshop.seam(*held)
                 self._changed()
         except (Cancelled, RequestError):
             self.seam = None
@@ -169,19 +170,26 @@ class Tab:
         self.made[name] = data
         return f"/made/{self.token}/{name}"
 
+    def _stop(self) -> None:
+        """What is asked of the workshop ends, and what is about to be asked is not."""
+        self._stopped = self._work
+        self.workshop.cancel()
+
     def _again(self) -> None:
         """Start the work anew, after what runs has stopped."""
         before = self._work
         if self.busy:
-            self.workshop.cancel()
+            self._stop()
         self.stale = self.planned is not None or self.looked is not None
         self.trouble = None
         self._work = asyncio.create_task(self._run(before))
 
     async def _run(self, before: asyncio.Task[None] | None) -> None:
+        own, job = asyncio.current_task(), self.job
         if before is not None:
             await asyncio.wait([before])
-        own, job = self._work, self.job
+        if self._work is not own:
+            return  # something newer waits already
         step: Step = "read"
         try:
             for step in STEPS[: STEPS.index(self.wanted) + 1]:
@@ -189,6 +197,8 @@ class Tab:
                     step, {"read": "read the form", "look": "look at it", "plan": "plan"}[step]
                 )
                 self._changed()
+                if self._stopped is own:
+                    raise Cancelled(step)
                 await self._do(step, job)
                 if self._work is not own:
                     return

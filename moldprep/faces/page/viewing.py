@@ -54,7 +54,7 @@ class ViewPart:
                 ("Drawn apart", self._scene.apart, APART),
                 ("See through", self._scene.see_through, 0.0),
             ):
-                Range(says, low=0, high=1, step=0.02, value=start, percent=True, on_move=move)
+                Range(says, low=0, high=1, step=0.02, value=start, on_move=move)
         self._scene.apart(APART)
         self._choice.element.set_visibility(False)
         self._all.set_visibility(False)

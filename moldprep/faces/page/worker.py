@@ -32,7 +32,7 @@ from ...sheet.paper import sheet_pdf, sheet_pngs
 from ...sheet.record import check_record, record_hash, record_json
 from ...sheet.views import class_view, part_views
 from ...working import Memo, Watch
-from .crossing import Answer, Ask, Cancel, Parcel, Refused, Stage, follow_parent, refusal_of
+from .crossing import Answer, Ask, Cancel, Parcel, Refused, Stage, refusal_of
 from .messages import Looked, PartView, Planned, SeamPrice
 
 KEPT_RESULTS = 48
@@ -244,7 +244,6 @@ class _Told(Watch):
 
 def work(pipe: Connection) -> None:
     """Answer requests until the page is gone."""
-    follow_parent()
     inbox: SimpleQueue[tuple[Ask, tuple[Any, ...]] | None] = SimpleQueue()
     cancelled: set[int] = set()
     Thread(target=_receive, args=(pipe, inbox, cancelled), daemon=True, name="requests").start()

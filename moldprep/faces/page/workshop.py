@@ -22,8 +22,8 @@ from .reading import Intake, Limits
 T = TypeVar("T")
 
 PATIENCE_S = 10.0
-"""How long a cancel may go unheeded before the process is ended: longer than any stage goes without a step on a
-million triangles. The maker does not wait for it, only the next request does."""
+"""How long a cancel may go unheeded before the process is ended: with a million triangles some stages take a step
+every few seconds only. The maker does not wait for it, only the next request does."""
 READING = "read the form"
 """The reading's name as a stage."""
 

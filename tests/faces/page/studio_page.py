@@ -3,7 +3,6 @@ FOLDER/NAME/library.db at /NAME. Has a plan and its form at hand."""
 
 from __future__ import annotations
 
-import os
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -60,7 +59,6 @@ def page(library: Path) -> None:
 
 
 if __name__ in ("__main__", "__mp_main__"):
-    os.environ.pop("PYTEST_CURRENT_TEST", None)  # the framework would wait for its own test runner
     port, folder = sys.argv[1:]
 
     @ui.page("/{name}")
@@ -68,4 +66,11 @@ if __name__ in ("__main__", "__mp_main__"):
         """One library each, so that tests need not wait for a server of their own."""
         page(Path(folder) / name / "library.db")
 
-    ui.run(host="127.0.0.1", port=int(port), show=False, reload=False, show_welcome_message=False)
+    ui.run(
+        host="127.0.0.1",
+        port=int(port),
+        show=False,
+        reload=False,
+        show_welcome_message=False,
+        reconnect_timeout=600,  # a busy machine may keep a page waiting
+    )

@@ -28,7 +28,7 @@ from moldprep.faces.page.keeping.words import (
     stamp,
     trend_words,
 )
-from moldprep.faces.page.library import Library
+from moldprep.faces.page.library import Holdings, Library
 from moldprep.files.studio import Imported, Mold, ReadingRow, Studio
 from moldprep.formulas.gypsum import dry_to_wet_ratio
 from moldprep.job import Trial
@@ -59,7 +59,7 @@ def test_a_library_and_its_folders_are_made_when_it_is_first_asked(tmp_path: Pat
     library = Library(tmp_path / "a" / "b" / "studio.db")
     assert list(tmp_path.iterdir()) == []
     held = asyncio.run(library.holdings())
-    assert (held.jobs, held.molds, held.forms, held.lives) == ((), (), {}, {})
+    assert held == Holdings((), (), (), (), {})
     assert library.path.exists()
 
 
@@ -70,9 +70,15 @@ def test_what_is_held_is_what_the_library_tells(tmp_path: Path) -> None:
         studio.keep_form("bowl.stl", FORM)
         lives = studio.molds()
     held = asyncio.run(Library(path).holdings())
-    for kind in ("jobs", "molds", "casts", "trials", "bars", "readings"):
+    for kind in ("jobs", "trials", "bars"):
         assert tuple(entry.row for entry in getattr(held, kind)) == getattr(contents, kind)
-    assert tuple(held.lives.values()) == lives
+    jug, bowl = held.molds
+    assert (jug.life, bowl.life) == lives and (jug.entry.row, bowl.entry.row) == contents.molds
+    assert tuple(entry.row for entry in jug.casts) == contents.casts and jug.trials == 1
+    late, early, anew = contents.readings
+    assert tuple(tuple(entry.row for entry in log) for log in jug.logs) == ((early, late), (anew,))
+    assert jug.drying == dried(contents.molds[0], (anew.reading,))
+    assert (bowl.casts, bowl.trials, bowl.logs) == ((), 0, ())
     assert held.forms == {DIGEST: len(FORM)}
 
 
@@ -104,7 +110,7 @@ def test_two_windows_write_at_once_and_nothing_is_lost(tmp_path: Path) -> None:
         await asyncio.gather(
             *(library.ask(lambda studio: studio.add_cast("M", kept=True)) for library in (one, two) * 20)
         )
-        assert (await two.holdings()).lives["M"].casts == 40
+        assert len((await two.holdings()).molds[0].casts) == 40
 
     asyncio.run(write())
 

@@ -6,9 +6,12 @@ import asyncio
 import io
 import json
 import shutil
+import subprocess
+import sys
 import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from time import monotonic, sleep
 from typing import Any
 
 import msgspec
@@ -161,16 +164,6 @@ def test_only_what_a_change_concerns_is_done_again(
     assert READING not in {name for name, _, _ in ear.heard}
 
 
-def test_a_job_that_reads_the_file_otherwise_has_it_read_again(
-    do: Do, shop: Workshop, ear: Ear, planned: Planned
-) -> None:
-    job = changed(form={"name": "Bowl of spring"})
-    looked = do(shop.look(job))
-    assert looked.record["name"] == "Bowl of spring"
-    assert (READING, 0, 0) in ear.heard
-    assert do(shop.file("plan.json")) == planned.record  # the plan on show has been made again
-
-
 def test_an_untouched_seam_costs_what_the_plan_says(do: Do, shop: Workshop, planned: Planned) -> None:
     parting = json.loads(planned.record)["parting"]
     price = do(shop.seam(tuple(parting["planes"])))
@@ -220,6 +213,13 @@ def test_a_bundle_that_cannot_be_written_says_so(
     with pytest.raises(FileError) as caught:
         do(shop.bundle(tmp_path / "missing" / "bowl.zip"))
     assert caught.value.code == "bundle-unwritable" and list(tmp_path.iterdir()) == []
+
+
+def test_what_nobody_foresaw_is_told_as_a_sentence(do: Do, shop: Workshop, planned: Planned) -> None:
+    with pytest.raises(RequestError) as caught:
+        do(shop.bundle("no path"))  # type: ignore[arg-type]
+    assert caught.value.code == "unforeseen" and "AttributeError" in caught.value.says
+    assert "command line" in caught.value.remedy
 
 
 def test_every_page_of_the_sheet_is_a_picture(
@@ -296,11 +296,39 @@ def test_what_waits_is_cancelled_with_what_runs(do: Do, shop: Workshop, ear: Ear
     assert [type(answer) for answer in do(crowded())] == [Cancelled] * 3
 
 
-def test_what_nobody_foresaw_is_told_as_a_sentence(do: Do, shop: Workshop, planned: Planned) -> None:
-    with pytest.raises(RequestError) as caught:
-        do(shop.pages("many"))  # type: ignore[arg-type]
-    assert caught.value.code == "unforeseen" and "TypeError" in caught.value.says
-    assert "command line" in caught.value.remedy
+ABANDONED = """
+import asyncio, os, signal
+from moldprep.faces.page.workshop import Workshop
+
+async def main():
+    made = Workshop(print)
+    await made.start()
+    print(made._link.process.pid, made.intake._spare.process.pid, flush=True)
+    os.kill(os.getpid(), signal.SIGTERM)
+
+asyncio.run(main())
+"""
+
+
+def test_processes_die_with_a_page_that_is_killed(tmp_path: Path) -> None:
+    with (tmp_path / "said").open("w") as said:  # a pipe would be held open by those that must end
+        ended = subprocess.run(
+            [sys.executable, "-c", ABANDONED], cwd=Path(__file__).parents[3], stdout=said, check=False
+        )
+    left = [int(word) for word in (tmp_path / "said").read_text().split()]
+    assert len(left) == 2 and ended.returncode != 0
+    until = monotonic() + 60  # they may still be starting; usually it takes a moment
+    while any(map(alive, left)) and monotonic() < until:
+        sleep(0.05)
+    assert not any(map(alive, left))
+
+
+def alive(pid: int) -> bool:
+    """Whether a process runs: one that has ended and waits to be asked for its status does not."""
+    try:
+        return psutil.Process(pid).status() != psutil.STATUS_ZOMBIE
+    except psutil.NoSuchProcess:
+        return False
 
 
 def test_two_workshops_do_not_disturb_each_other_and_leave_nothing(
@@ -334,7 +362,7 @@ def test_two_workshops_do_not_disturb_each_other_and_leave_nothing(
     assert do(shop.file("plan.json")) == planned.record
 
 
-def test_a_process_that_heeds_no_cancel_is_replaced(
+def test_a_process_that_heeds_no_cancel_is_replaced_and_holds_again_what_it_held(
     do: Do, shop: Workshop, ear: Ear, planned: Planned, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(module, "PATIENCE_S", 0.05)
@@ -347,8 +375,12 @@ def test_a_process_that_heeds_no_cancel_is_replaced(
     ear.at[SEAMS] = freeze
     with pytest.raises(Cancelled):
         do(shop.plan(changed(parting={"azimuths": 7})))
-    assert do(shop.file("plan.json")) == planned.record
+    looked = do(shop.look(changed(form={"name": "Bowl of spring"})))
     assert not worker.is_running() and (READING, 0, 0) in ear.heard
+    assert looked.record["name"] == "Bowl of spring"
+    ear.heard.clear()
+    assert do(shop.file("plan.json")) == planned.record  # the plan on show, of the form as its job reads it
+    assert (READING, 0, 0) in ear.heard
 
 
 def test_a_process_that_is_killed_is_told_and_replaced(
@@ -358,6 +390,4 @@ def test_a_process_that_is_killed_is_told_and_replaced(
     with pytest.raises(RequestError) as caught:
         do(shop.plan(changed(parting={"azimuths": 8})))
     assert caught.value.code == "planning-died" and "broke down" in str(caught.value)
-    parting = json.loads(planned.record)["parting"]
-    price = do(shop.seam(tuple(parting["planes"])))
-    assert price.price == pytest.approx(parting["price"], rel=1e-6)
+    assert do(shop.look(JOB)).record["name"] == "footed-bowl"

@@ -15,7 +15,7 @@ from ....job import Bar, ShrinkageJob, Trial
 from ....sizing import shrinkage_of
 from ..library import Holdings
 from .desk import DATE, Desk, Section
-from .parts import Ask, Form, Values, button, row, table, text
+from .parts import Ask, Form, Values, button, folded, row, table, text
 from .words import counted, rate_words, shown_date, shrinkage_words
 
 BARS_NOTE = (
@@ -48,6 +48,8 @@ class Clays:
 
     def __init__(self, desk: Desk) -> None:
         self._desk = desk
+        self._shown: tuple[Entry[BarRow], ...] | None = None
+        self._opened: set[str] = set()
         self._section = Section("Clays", BARS_NOTE)
         with self._section.inside:
             Form(BAR, desk.lengths, "Add this bar", self._add, name="Add a bar")
@@ -55,6 +57,9 @@ class Clays:
 
     def show(self, held: Holdings) -> None:
         """Show what is held."""
+        if held.bars == self._shown:
+            return
+        self._shown = held.bars
         self._list.clear()
         with self._list:
             if not held.bars:
@@ -78,11 +83,19 @@ class Clays:
                 text("p", shrinkage_words(found, len(job.bars), len(job.height_bars)), "mp-sum")
                 _findings(found.findings)
                 button("Use these bars", lambda: self._use(job), says=f"Use these bars of {clay}")
-            body = table(("Bar", "Wet", "Dry", "Fired", "Date", ""), f"Bars of {clay}")
-            counts = {True: 0, False: 0}
-            for entry in entries:
-                counts[entry.row.upright] += 1
-                self._row(body, entry, counts[entry.row.upright])
+            folded(
+                f"{len(entries)} bars of {clay}",
+                len(entries),
+                lambda: self._rows(clay, entries),
+                self._opened,
+            )
+
+    def _rows(self, clay: str, entries: tuple[Entry[BarRow], ...]) -> None:
+        body = table(("Bar", "Wet", "Dry", "Fired", "Date", ""), f"Bars of {clay}")
+        counts = {True: 0, False: 0}
+        for entry in entries:
+            counts[entry.row.upright] += 1
+            self._row(body, entry, counts[entry.row.upright])
 
     def _row(self, body: ui.element, entry: Entry[BarRow], number: int) -> None:
         bar, length = entry.row, self._desk.lengths.length
@@ -144,6 +157,8 @@ class Slips:
     def __init__(self, desk: Desk) -> None:
         self._desk = desk
         self._marks: dict[str, str] = {"": "none"}
+        self._shown: tuple[Entry[TrialRow], ...] | None = None
+        self._opened: set[str] = set()
         self._section = Section("Slips and trials", TRIALS_NOTE)
         with self._section.inside:
             self._form = Form(self._asks(), desk.lengths, "Add this trial", self._add, name="Add a trial")
@@ -153,9 +168,12 @@ class Slips:
         """Show what is held."""
         self._marks = {
             "": "none",
-            **{entry.row.mark: entry.row.mark for entry in held.molds},
+            **{mold.entry.row.mark: mold.entry.row.mark for mold in held.molds},
         }
         self._form.follow()
+        if held.trials == self._shown:
+            return
+        self._shown = held.trials
         self._list.clear()
         with self._list:
             if not held.trials:
@@ -186,9 +204,17 @@ class Slips:
             text("p", rate_words(rate, self._desk.lengths), "mp-sum")
             _findings(rate.findings)
             button("Use these trials", lambda: self._use(slip, trials), says=f"Use these trials of {slip}")
-            body = table(("Trial", "Time", "Wall", "Mold", "Date", ""), f"Trials of {slip}")
-            for number, entry in enumerate(entries, 1):
-                self._row(body, entry, number)
+            folded(
+                f"{len(entries)} trials of {slip}",
+                len(entries),
+                lambda: self._rows(slip, entries),
+                self._opened,
+            )
+
+    def _rows(self, slip: str, entries: tuple[Entry[TrialRow], ...]) -> None:
+        body = table(("Trial", "Time", "Wall", "Mold", "Date", ""), f"Trials of {slip}")
+        for number, entry in enumerate(entries, 1):
+            self._row(body, entry, number)
 
     def _row(self, body: ui.element, entry: Entry[TrialRow], number: int) -> None:
         trial = entry.row

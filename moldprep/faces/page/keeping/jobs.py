@@ -21,6 +21,7 @@ class Jobs:
     def __init__(self, desk: Desk) -> None:
         self._desk = desk
         self._names: dict[str, str] = {}
+        self._shown: object = None
         self._section = Section("Jobs", NOTE)
         asks = (
             Ask("name", "Name"),
@@ -33,6 +34,9 @@ class Jobs:
 
     def show(self, held: Holdings) -> None:
         """Show what is held."""
+        if (held.jobs, held.forms) == self._shown:
+            return
+        self._shown = (held.jobs, held.forms)
         self._names = {entry.row.name: entry.row.date for entry in held.jobs}
         self._list.clear()
         with self._list:

@@ -10,9 +10,9 @@ from nicegui.events import GenericEventArguments
 
 from ....drying import Reading
 from ....errors import RequestError
-from ....files.studio import CastRow, Entry, Mold, ReadingRow, digest_of_record, job_of_record
+from ....files.studio import CastRow, Entry, Mold, MoldLife, ReadingRow, digest_of_record, job_of_record
 from ....sheet.words import grams
-from ..library import Holdings
+from ..library import KeptMold
 from .clays import TRIAL, add_trial
 from .curve import drying_curve
 from .desk import DATE, Desk, Section, today
@@ -56,7 +56,7 @@ class MoldCard:
 
     def __init__(self, desk: Desk, section: Section, mark: str) -> None:
         self._desk, self._section, self._mark = desk, section, mark
-        self._held: Holdings | None = None
+        self._kept: KeptMold | None = None
         self._built = False
         self._all_casts = False
         with ui.element("details").classes("mp-card mp-mold") as self.element:
@@ -66,30 +66,21 @@ class MoldCard:
             self._inside = ui.element("div").classes("mp-inside")
         self.element.on("toggle", self._toggled, js_handler="(event) => emit(event.target.open)")
 
-    def show(self, held: Holdings) -> None:
+    def show(self, kept: KeptMold) -> None:
         """Show what is held of this mold."""
-        self._held = held
-        self._sum.text = " · ".join(self._told(held))
-        if self._built:
-            self._fill(held)
-
-    def _told(self, held: Holdings) -> Iterator[str]:
-        life = held.lives[self._mark]
-        yield f"{life.mold.form or 'form unnamed'}, {counted(life.mold.pieces, 'piece')}"
-        yield life_words(life)
-        if life.mold.retired is not None:
-            yield "retired"
+        if kept == self._kept:
             return
-        state = held.drying[self._mark]
-        if not isinstance(state, str):
-            yield "ready to cast" if state.ready else f"{state.water_percent:.0f} % water, not ready"
+        self._kept = kept
+        self._sum.text = " · ".join(_told(kept))
+        if self._built:
+            self._fill(kept)
 
     def _toggled(self, event: GenericEventArguments) -> None:
-        if event.args and not self._built and self._held is not None:
+        if event.args and not self._built and self._kept is not None:
             self._built = True
             with self._inside:
                 self._build()
-            self._fill(self._held)
+            self._fill(self._kept)
 
     def _build(self) -> None:
         """All that stays while entries come and go."""
@@ -117,22 +108,20 @@ class MoldCard:
             Form((*TRIAL, DATE), lengths, "Add this trial", self._trial, name=f"A trial in {mark}")
         self._acts = ui.element("div").classes("mp-part mp-acts")
 
-    def _fill(self, held: Holdings) -> None:
+    def _fill(self, kept: KeptMold) -> None:
         """All that follows the library."""
-        entry = next(one for one in held.molds if one.row.mark == self._mark)
-        self._casting.set_visibility(entry.row.retired is None)
+        self._casting.set_visibility(kept.entry.row.retired is None)
         for place in (self._facts, self._casts, self._drying, self._logs_shown, self._acts):
             place.clear()
         with self._facts:
-            self._show_facts(held)
+            self._show_facts(kept.life)
         with self._casts:
-            self._show_casts([one for one in held.casts if one.row.mold == self._mark])
-        self._show_drying(held)
+            self._show_casts(kept.casts)
+        self._show_drying(kept)
         with self._acts:
-            self._show_acts(entry, held)
+            self._show_acts(kept)
 
-    def _show_facts(self, held: Holdings) -> None:
-        life = held.lives[self._mark]
+    def _show_facts(self, life: MoldLife) -> None:
         mold = life.mold
         facts = {
             "Form": f"{mold.form or 'unnamed'}, {counted(mold.pieces, 'piece')}",
@@ -148,7 +137,7 @@ class MoldCard:
             text("dt", name)
             text("dd", says)
 
-    def _show_casts(self, casts: list[Entry[CastRow]]) -> None:
+    def _show_casts(self, casts: tuple[Entry[CastRow], ...]) -> None:
         if not casts:
             return
         shown = casts if self._all_casts else casts[-LATEST_CASTS:]
@@ -156,11 +145,8 @@ class MoldCard:
         for number, entry in reversed(list(enumerate(casts, 1))[-len(shown) :]):
             self._cast_row(body, entry, number)
         if len(shown) < len(casts):
-            button(
-                f"Show all {len(casts)} casts",
-                self._show_all,
-                says=f"Show all {len(casts)} casts of {self._mark}",
-            )
+            all_of_them = f"Show all {len(casts)} casts"
+            button(all_of_them, self._show_all, says=f"{all_of_them} of {self._mark}")
 
     def _cast_row(self, body: ui.element, entry: Entry[CastRow], number: int) -> None:
         name = f"cast {number} of {self._mark}"
@@ -175,8 +161,8 @@ class MoldCard:
         )
         row(body, cells, acts)
 
-    def _show_drying(self, held: Holdings) -> None:
-        state, logs = held.drying[self._mark], held.logs(self._mark)
+    def _show_drying(self, kept: KeptMold) -> None:
+        state, logs = kept.drying, kept.logs
         with self._drying:
             text("p", state if isinstance(state, str) else dry_words(state), "mp-sum")
             if not isinstance(state, str):
@@ -211,8 +197,8 @@ class MoldCard:
         )
         row(body, cells, acts)
 
-    def _show_acts(self, entry: Entry[Mold], held: Holdings) -> None:
-        mold = entry.row
+    def _show_acts(self, kept: KeptMold) -> None:
+        entry, mold = kept.entry, kept.entry.row
         if mold.plan is not None:
             button(
                 "Open its plan again", lambda: self._open(mold), says=f"Open the plan of {mold.mark} again"
@@ -221,7 +207,7 @@ class MoldCard:
         button("Correct its entry", lambda: self._correct(entry, name), says=name)
         if mold.retired is None:
             button("Retire it", self._retire, says=f"Retire {mold.mark}")
-        button("Remove it", lambda: self._remove(entry, held), says=f"Remove {mold.mark}")
+        button("Remove it", lambda: self._remove(kept), says=f"Remove {mold.mark}")
 
     async def _cast(self, kept: bool) -> None:
         mark, date = self._mark, self._date.value or ""
@@ -229,7 +215,7 @@ class MoldCard:
         await self._desk.do(self._section, lambda studio: studio.add_cast(mark, kept=kept, date=date), says)
 
     async def _weigh(self, given: Values) -> bool:
-        logs = self._held.logs(self._mark) if self._held is not None else ()
+        logs = self._kept.logs if self._kept is not None else ()
         now = datetime.now().astimezone()
         hours, date = given["hours"], today()
         if hours is None:
@@ -259,8 +245,8 @@ class MoldCard:
 
     async def _show_all(self) -> None:
         self._all_casts = True
-        if self._held is not None:
-            self._fill(self._held)
+        if self._kept is not None:
+            self._fill(self._kept)
 
     async def _correct_cast(self, entry: Entry[CastRow], name: str) -> None:
         await self._desk.correct(
@@ -327,17 +313,24 @@ class MoldCard:
                 focus="",
             )
 
-    async def _remove(self, entry: Entry[Mold], held: Holdings) -> None:
-        counts = {
-            "cast": sum(one.row.mold == self._mark for one in held.casts),
-            "trial": sum(one.row.mold == self._mark for one in held.trials),
-            "weighing": sum(one.row.mold == self._mark for one in held.readings),
-        }
+    async def _remove(self, kept: KeptMold) -> None:
+        counts = {"cast": len(kept.casts), "trial": kept.trials, "weighing": sum(map(len, kept.logs))}
         hanging = [counted(count, kind) for kind, count in counts.items() if count]
         about = f"{', '.join(hanging)} of it go too." if hanging else "Nothing else hangs on it."
         await self._desk.take_back(
-            self._section, entry, f"Remove the mold {self._mark}?", about, yes="Remove it"
+            self._section, kept.entry, f"Remove the mold {self._mark}?", about, yes="Remove it"
         )
+
+
+def _told(kept: KeptMold) -> Iterator[str]:
+    """What the closed card tells."""
+    mold = kept.life.mold
+    yield f"{mold.form or 'form unnamed'}, {counted(mold.pieces, 'piece')}"
+    yield life_words(kept.life)
+    if mold.retired is not None:
+        yield "retired"
+    elif not isinstance(kept.drying, str):
+        yield "ready to cast" if kept.drying.ready else f"{kept.drying.water_percent:.0f} % water, not ready"
 
 
 def _dry_weight_words(mold: Mold) -> str:

@@ -58,16 +58,22 @@ class Molds:
     def show(self, held: Holdings) -> None:
         """Show what is held; molds in use first. A card that is there keeps what is being typed into it."""
         self._empty.set_visibility(not held.molds)
-        marks = {entry.row.mark for entry in held.molds}
-        for mark in [mark for mark in self._cards if mark not in marks]:
+        marks = [
+            kept.entry.row.mark
+            for kept in sorted(held.molds, key=lambda one: one.entry.row.retired is not None)
+        ]
+        for mark in self._cards.keys() - set(marks):
             self._cards.pop(mark).element.delete()
-        for place, entry in enumerate(sorted(held.molds, key=lambda one: one.row.retired is not None)):
-            mark = entry.row.mark
+        kept = {one.entry.row.mark: one for one in held.molds}
+        for mark in marks:
             if mark not in self._cards:
                 with self._list:
                     self._cards[mark] = MoldCard(self._desk, self._section, mark)
-            self._cards[mark].element.move(self._list, place)
-            self._cards[mark].show(held)
+            self._cards[mark].show(kept[mark])
+        if marks != list(self._cards):
+            self._cards = {mark: self._cards[mark] for mark in marks}
+            for place, card in enumerate(self._cards.values()):
+                card.element.move(self._list, place)
 
     async def _register(self, given: Values) -> bool:
         current = self._desk.current()

@@ -23,6 +23,10 @@ MODES = {"number": "decimal", "length": "decimal", "whole": "numeric"}
 """Keypads that a phone offers."""
 
 
+FEW = 8
+"""Rows that stand open; more are folded away until they are asked for."""
+
+
 class Wrong(ValueError):
     """What stands in a field cannot be; its text is one sentence for the maker."""
 
@@ -286,6 +290,36 @@ def row(body: ui.element, cells: Iterable[tuple[str, str]], acts: Iterable[tuple
         with ui.element("td").props("role=cell").classes("mp-acts"):
             for label, says, act in acts:
                 button(label, act, "mp-small", says=says)
+
+
+def folded(words: str, count: int, build: Callable[[], None], opened: set[str]) -> None:
+    """What `build` makes, open where it is few rows, else under these words and made when it is asked for.
+
+    opened: words of what stands open, kept while lists are drawn anew.
+    """
+    if count <= FEW:
+        build()
+        return
+    with ui.element("details").classes("mp-more") as made:
+        text("summary", words, "mp-summary")
+        inside = ui.element("div")
+
+    def show() -> None:
+        if not inside.default_slot.children:
+            with inside:
+                build()
+
+    def toggled(event: GenericEventArguments) -> None:
+        if event.args:
+            opened.add(words)
+            show()
+        else:
+            opened.discard(words)
+
+    made.on("toggle", toggled, js_handler="(event) => emit(event.target.open)")
+    if words in opened:
+        made.props["open"] = True
+        show()
 
 
 async def sure(question: str, about: str, yes: str, no: str = "Keep it") -> bool:

@@ -66,7 +66,7 @@ const OUTLINE = {
 
 export default class Solid {
   async create_mesh(url, look) {
-    this.look = look; // { seams, part: { letter, name, tint, apart } | null, instead: [ids] }
+    this.look = look; // { seams, part: { letter, name, tint, apart } | null, at: [x, y, z], instead: [ids] }
     const { scene } = await new GLTFLoader().loadAsync(url);
     const upright = new THREE.Group();
     upright.rotation.x = Math.PI / 2;
@@ -79,6 +79,7 @@ export default class Solid {
     this.faces = [];
     upright.traverse((child) => child.isMesh && this.faces.push(child));
     this.corners = corners(this.faces);
+    this.mesh.position.set(...look.at); // from the first frame, so that the view is fitted to where it stands
     this.mesh.addEventListener("added", () => this.enter(this.mesh.parent.userData.stage));
     this.mesh.addEventListener("removed", () => this.leave());
     return this.mesh;
