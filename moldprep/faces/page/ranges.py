@@ -13,18 +13,25 @@ from .asking.entry import text
 
 SENT_S = 0.05
 """While it is moved, its value comes at most this often."""
-REDRAWN_MS = 100
-"""By then what stood there before is gone, and the keyboard's place with it."""
 _PERCENT = "event.target.ariaValueText = `${Math.round(100 * event.target.value)} %`;"
 """A slider is read aloud by its plain value otherwise."""
 
 
+_FOCUS = """
+(async () => {
+  for (let tries = 0; tries < 40; tries++) {
+    const element = getHtmlElement(%d);
+    if (element && document.activeElement === document.body) return element.focus({ preventScroll: true });
+    await new Promise((done) => setTimeout(done, 50));
+  }
+})()
+"""
+"""What was there before may stand a moment longer, and hold the keyboard."""
+
+
 def focus_again(element: ui.element) -> None:
     """Give the keyboard to an element that took the place of one that had it."""
-    element.client.run_javascript(
-        "setTimeout(() => { if (document.activeElement === document.body) "
-        f"getHtmlElement({element.id})?.focus({{ preventScroll: true }}); }}, {REDRAWN_MS})"
-    )
+    element.client.run_javascript(_FOCUS % element.id)
 
 
 class Range:
