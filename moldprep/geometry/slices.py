@@ -171,7 +171,10 @@ def _cut(vertices, faces, turn, heights):  # type: ignore[no-untyped-def]
                 if p > q:  # the same arithmetic from both faces of an edge
                     p, q = q, p
                 t = (heights[k] - z[p]) / (z[q] - z[p])
-                x, y, w = vertices[p] + t * (vertices[q] - vertices[p])
+                # number by number: a small array for each crossing takes several times as long
+                x = vertices[p, 0] + t * (vertices[q, 0] - vertices[p, 0])
+                y = vertices[p, 1] + t * (vertices[q, 1] - vertices[p, 1])
+                w = vertices[p, 2] + t * (vertices[q, 2] - vertices[p, 2])
                 for axis in range(2):
                     ends[side, cursor[k], axis] = turn[axis, 0] * x + turn[axis, 1] * y + turn[axis, 2] * w
             cursor[k] += 1

@@ -89,21 +89,27 @@ def corner_normals(vertices, faces, wanted, least_cosine):  # type: ignore[no-un
             around[cursor[faces[f, k]]] = 3 * f + k
             cursor[faces[f, k]] += 1
     corners = np.zeros((len(wanted), 3, 3), np.float32)
-    total = np.zeros(3)
     for w in range(len(wanted)):
         f = wanted[w]
         for k in range(3):
-            total[:] = 0
+            x = y = z = 0.0
             for i in range(start[faces[f, k]], start[faces[f, k] + 1]):
                 g, corner = around[i] // 3, around[i] % 3
                 cosine = (
                     normal[g, 0] * normal[f, 0] + normal[g, 1] * normal[f, 1] + normal[g, 2] * normal[f, 2]
                 )
                 if g == f or cosine >= least_cosine:
-                    total += _angle(vertices, faces, g, corner) * normal[g]
-            length = np.sqrt(total[0] ** 2 + total[1] ** 2 + total[2] ** 2)
-            for axis in range(3):
-                corners[w, k, axis] = total[axis] / length if length > 0 else normal[f, axis]
+                    angle = _angle(vertices, faces, g, corner)
+                    x, y, z = (
+                        x + angle * normal[g, 0],
+                        y + angle * normal[g, 1],
+                        z + angle * normal[g, 2],
+                    )
+            length = np.sqrt(x**2 + y**2 + z**2)
+            if length > 0:
+                corners[w, k, 0], corners[w, k, 1], corners[w, k, 2] = x / length, y / length, z / length
+            else:
+                corners[w, k] = normal[f]
     return corners
 
 
