@@ -8,16 +8,13 @@ from functools import cache
 from moldprep.boards import Boards, plan_boards
 from moldprep.boards.bed import Bed
 from moldprep.cottle import Block, choose_block
-from moldprep.files.read import read_master
-from moldprep.formulas.walls import least_wall_mm
-from moldprep.job import BoardsJob, CottleJob, CottleKind, PiecesJob, PrinterJob, PullJob, job_from_dict
+from moldprep.job import BoardsJob, CottleJob, CottleKind, PiecesJob, PrinterJob
 from moldprep.parting import part_mold
 from moldprep.pieces import Piece, Pieces, cut_pieces
 from moldprep.poses import Pose, plan_poses
-from moldprep.pull import study_pulls
-from moldprep.sizing import Sizing, size_master
-from moldprep.stand import Stand, stand_master
-from tests.samples import FOLDER, catalog
+from moldprep.sizing import Sizing
+from moldprep.stand import Stand
+from tests.samples import planned
 
 BED = PrinterJob().bed_mm
 SHARP = PiecesJob(chamfer_mm=0)
@@ -41,28 +38,33 @@ class Mold:
         return plan_poses(self.pieces, self.stand, self.block, job)
 
     def boards(self, job: BoardsJob, finish: PiecesJob = SHARP, bed_mm: Bed = BED) -> Boards:
-        return plan_boards(
-            self.poses(job),
-            self.pieces,
-            self.stand,
-            self.block,
-            self.sizing,
-            self.name,
-            job,
-            finish,
-            bed_mm=bed_mm,
-        )
+        return _boards(self, job, finish, bed_mm)
+
+    def boards_made_anew(self, job: BoardsJob, finish: PiecesJob = SHARP, bed_mm: Bed = BED) -> Boards:
+        return _boards.__wrapped__(self, job, finish, bed_mm)
 
 
 @cache
 def mold(stem: str, kind: CottleKind | None = None) -> Mold:
     """The mold of a sample in the cottle that is chosen for it, or in the one named."""
-    entry = catalog()[stem]
-    job = job_from_dict(entry.get("job") or {})
-    sizing = size_master(read_master(FOLDER / entry["file"], job.form), job.shrinkage, job.target)
-    wall = least_wall_mm(float(sizing.mesh.extents.max()))
-    stand = stand_master(sizing, job.stand, wall_mm=wall)
-    block = choose_block(stand, CottleJob(kind=kind), wall_mm=wall)
-    study = study_pulls(stand, PullJob())
-    parting = part_mold(stand, study, block, job.parting, tolerance_mm=PullJob().tolerance_mm)
-    return Mold(stem, sizing, stand, block, cut_pieces(stand, block, parting, PullJob(), SHARP))
+    made = planned(stem)
+    stand, block, parting, pull = made.stand, made.block, made.parting, made.job.pull
+    if kind is not None and kind != block.kind:
+        block = choose_block(stand, CottleJob(kind=kind), wall_mm=block.wall_mm)
+        parting = part_mold(stand, made.study, block, made.job.parting, tolerance_mm=pull.tolerance_mm)
+    return Mold(stem, made.sizing, stand, block, cut_pieces(stand, block, parting, pull, SHARP))
+
+
+@cache
+def _boards(form: Mold, job: BoardsJob, finish: PiecesJob, bed_mm: Bed) -> Boards:
+    return plan_boards(
+        form.poses(job),
+        form.pieces,
+        form.stand,
+        form.block,
+        form.sizing,
+        form.name,
+        job,
+        finish,
+        bed_mm=bed_mm,
+    )

@@ -10,6 +10,7 @@ from typing import Any
 from moldprep.files.read import read_master
 from moldprep.job import job_from_dict
 from moldprep.planning import Plan, plan
+from tests.shared import shared
 
 FOLDER = Path(__file__).parent.parent / "sample_meshes"
 
@@ -25,7 +26,7 @@ def catalog() -> dict[str, dict[str, Any]]:
 
 @cache
 def planned(stem: str) -> Plan:
-    """The plan of a sample with the job that its catalogue entry asks for."""
+    """The plan of a sample with the job that its catalogue entry asks for, made once a run."""
     entry = catalog()[stem]
     job = job_from_dict(entry.get("job") or {})
-    return plan(read_master(FOLDER / entry["file"], job.form), job)
+    return shared(stem, lambda: plan(read_master(FOLDER / entry["file"], job.form), job))

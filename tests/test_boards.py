@@ -458,7 +458,7 @@ def test_a_mark_without_glyphs_is_left_out_and_said() -> None:
 
 def test_same_boards_from_the_same_mold() -> None:
     form = mold("mug")
-    one, other = form.boards(BoardsJob()), form.boards(BoardsJob())
+    one, other = form.boards(BoardsJob()), form.boards_made_anew(BoardsJob())
     assert [stl_bytes(a.mesh, a.name) for a in one.boards] == [
         stl_bytes(b.mesh, b.name) for b in other.boards
     ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cache, lru_cache
+from functools import cache
 
 import numpy as np
 import pytest
@@ -55,7 +55,7 @@ class Cast:
         finish = PiecesJob(natches="none", chamfer_mm=0, drip_bevel_deg=bevel)
         self.pieces: Pieces = cut_pieces(self.stand, self.block, self.parting, PullJob(), finish)
 
-    @lru_cache(maxsize=4)  # noqa: B019
+    @cache  # noqa: B019
     def drain(self, job: DrainJob = DrainJob()) -> Drain:  # noqa: B008
         found = drain_cast(
             self.inside, self.stand, self.block, self.parting, self.pieces, job, bevel_deg=self.bevel
@@ -96,8 +96,12 @@ def inturned() -> Cast:
 POT, TUBE, LENGTH, ROOT = 28.0, 16.0, 100.0, 30.0
 
 
-@cache
 def with_blind_handle(shrinkage: float = 0.0, side: float = 0.0) -> Cast:
+    return _with_blind_handle(shrinkage, side)
+
+
+@cache
+def _with_blind_handle(shrinkage: float, side: float) -> Cast:
     """A tube of radius 16 leaves the axis of a pot at z = 30, up and out at 45 degrees towards x, closed at 100 mm."""
     tube = trimesh.creation.cylinder(TUBE, LENGTH, sections=SECTIONS)
     tube.apply_translation([0, 0, LENGTH / 2])

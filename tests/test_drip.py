@@ -10,16 +10,16 @@ import trimesh
 from moldprep.files.read import read_master
 from moldprep.job import job_from_dict
 from moldprep.pieces import MOST_IMBALANCE
-from moldprep.planning import Plan, plan
+from tests.molds import Mold, mold_of
 from tests.samples import FOLDER
 
 
-def bevelled(stem: str, tilt: float) -> Plan:
+def bevelled(stem: str, tilt: float) -> Mold:
     job = job_from_dict({"pieces": {"drip_bevel_deg": tilt}, "pull": {"search": False}})
-    return plan(read_master(FOLDER / f"{stem}.stl", job.form), job)
+    return mold_of(read_master(FOLDER / f"{stem}.stl", job.form), job)
 
 
-def flat_of(made: Plan, tilt: float) -> tuple[trimesh.Trimesh, np.ndarray, float]:
+def flat_of(made: Mold, tilt: float) -> tuple[trimesh.Trimesh, np.ndarray, float]:
     """All plaster as one mesh, and the bevel's normal and offset by its own definition."""
     whole = trimesh.util.concatenate(
         [trimesh.Trimesh(p.mesh.vertices, p.mesh.faces, process=False) for p in made.pieces.pieces]

@@ -43,7 +43,7 @@ RESULTS = (
 )
 MADE = {"pieces", "ease", "release", "thin", "boards", "pours", "casting", "drain", "printing"}
 """What follows from the pieces."""
-JOB = job_from_dict({"shrinkage": {"total_percent": 10}, "parting": {"azimuths": 4}})
+JOB = job_from_dict({"shrinkage": {"total_percent": 10}, "parting": {"azimuths": 4, "grid": 48}})
 
 
 @pytest.fixture(scope="module")
@@ -52,10 +52,16 @@ def master() -> Master:
 
 
 @pytest.fixture(scope="module")
-def remembered(master: Master) -> tuple[Memo, Plan]:
+def recorder() -> Recorder:
+    """It watches the first plan."""
+    return Recorder()
+
+
+@pytest.fixture(scope="module")
+def remembered(master: Master, recorder: Recorder) -> tuple[Memo, Plan]:
     """A memo that drops nothing, and the first plan in it."""
     memo = Memo(1000)
-    return memo, plan(master, JOB, memo=memo)
+    return memo, plan(master, JOB, watch=recorder, memo=memo)
 
 
 def changed(**keys: dict[str, object]) -> Job:
@@ -259,23 +265,30 @@ def test_the_page_s_bar_knows_the_stages() -> None:
     assert list(SHOWN[1:]) == STAGES  # the first is the reading
 
 
-def test_the_watch_sees_the_stages_in_the_order_of_the_work(master: Master) -> None:
-    watch = Recorder()
-    plan(master, JOB, watch=watch)
-    assert watch.stages == STAGES
-    assert watch.stepped >= set(LONG)
+def test_the_watch_sees_the_stages_in_the_order_of_the_work(
+    remembered: tuple[Memo, Plan], recorder: Recorder
+) -> None:
+    assert recorder.stages == STAGES
+    assert recorder.stepped >= set(LONG)
+
+
+@pytest.fixture(scope="module")
+def solid(master: Master) -> tuple[Job, bytes]:
+    """A job without a hollow, which no stage that can be cancelled looks at, and its record in one go."""
+    job = changed(cast={"mode": "solid"})
+    return job, record_json(plan(master, job))
 
 
 @pytest.mark.parametrize("steps", [False, True], ids=["at its beginning", "between units of work"])
 @pytest.mark.parametrize("at", LONG)
 def test_a_cancelled_plan_stops_there_and_can_be_taken_up_again(
-    at: str, steps: bool, master: Master, remembered: tuple[Memo, Plan]
+    at: str, steps: bool, master: Master, solid: tuple[Job, bytes]
 ) -> None:
-    memo, watch = Memo(32), Recorder(at, steps=steps)
+    (job, record), memo, watch = solid, Memo(32), Recorder(at, steps=steps)
     with pytest.raises(Cancelled):
-        plan(master, JOB, watch=watch, memo=memo)
+        plan(master, job, watch=watch, memo=memo)
     assert watch.stages == STAGES[: STAGES.index(at) + 1]
-    assert record_json(plan(master, JOB, memo=memo)) == record_json(remembered[1])
+    assert record_json(plan(master, job, memo=memo)) == record
 
 
 def test_a_check_is_the_first_half_of_a_plan(master: Master, remembered: tuple[Memo, Plan]) -> None:

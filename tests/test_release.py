@@ -12,18 +12,17 @@ import shapely
 import trimesh
 
 from moldprep.cottle import choose_block
-from moldprep.files.read import read_master
 from moldprep.geometry.mesh import Mesh
 from moldprep.geometry.solids import Solid, difference, from_manifold, to_manifold, united
 from moldprep.geometry.sweep import GROWTH
-from moldprep.job import CottleJob, PiecesJob, PullJob, job_from_dict
+from moldprep.job import CottleJob, PiecesJob, PullJob
 from moldprep.parting import Layer
 from moldprep.pieces import Joint, Natch, Piece, Pieces, cut_pieces, plug_for
 from moldprep.release import LINES, MASTER, Release, prove_release, release_in_order
 from moldprep.stand import Stand
 from tests.forms import from_trimesh, grooved, tumbler, turned
-from tests.molds import Mold, mold_of, parted, stood
-from tests.samples import FOLDER, catalog
+from tests.molds import Mold, parted, stood
+from tests.samples import FOLDER, catalog, planned
 
 sys.path.append(str(FOLDER.parent))
 from sample_meshes import lofts, make
@@ -37,9 +36,10 @@ NEAR = 2.0
 @cache
 def sample(stem: str) -> Mold:
     """Of one of the samples, its outer edges sharp."""
-    entry = catalog()[stem]
-    job = job_from_dict({**entry["job"], "pieces": {"chamfer_mm": 0}})
-    return mold_of(read_master(FOLDER / entry["file"], job.form), job)
+    made = planned(stem)
+    pieces = cut_pieces(made.stand, made.block, made.parting, made.job.pull, PiecesJob(chamfer_mm=0))
+    release = prove_release(made.stand, pieces, made.parting, tolerance_mm=made.job.pull.tolerance_mm)
+    return Mold(made.stand, made.block, made.parting, pieces, release)
 
 
 def cut(form: Mesh, *layers: Layer, natches: str = "cast") -> tuple[Stand, Pieces]:

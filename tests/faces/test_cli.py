@@ -25,6 +25,17 @@ from moldprep.sheet.record import record_json
 from tests.samples import FOLDER, planned
 
 ROOT = FOLDER.parent
+COARSE = '[parting]\ngrid = 32\nazimuths = 4\n[pull]\nsearch = false\n[cast]\nmode = "solid"\n'
+COARSE += "[ease]\nmost_taper_deg = 0\nmost_fill_mm = 0\n"
+"""Of a job file: a rough search, no hollow to drain, no easier form, for plans of which only the way is looked at."""
+
+
+@pytest.fixture
+def coarse(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, str]:
+    """The option that takes a job file for a quick plan; it lies outside of the test's own folder."""
+    path = tmp_path_factory.mktemp("jobs") / "coarse.toml"
+    path.write_text(COARSE)
+    return "--job", str(path)
 
 
 def run(*words: str) -> Result:
@@ -81,6 +92,7 @@ def test_options_override_the_job_file(tmp_path: Path) -> None:
     job = tmp_path / "job.toml"
     job.write_text(
         "[shrinkage]\ntotal_percent = 10\nplaster_expansion_percent = 0\n[plaster]\nconsistency = 80\n"
+        + COARSE
     )
     result = run(
         "plan",
@@ -98,8 +110,9 @@ def test_options_override_the_job_file(tmp_path: Path) -> None:
     assert found["job"]["plaster"]["consistency"] == 80
 
 
-def test_a_stop_finding_exits_1(tmp_path: Path) -> None:
-    result = run("plan", str(FOLDER / "three-lug-vase.stl"), "--out", str(tmp_path / "o"))
+def test_a_stop_finding_exits_1(tmp_path: Path, coarse: tuple[str, str]) -> None:
+    words = ["plan", str(FOLDER / "bud-vase.stl"), "--family", "one-piece", *coarse]
+    result = run(*words, "--out", str(tmp_path / "o"))
     assert result.exit_code == 1 and "stop:" in result.output
 
 
@@ -276,7 +289,7 @@ STAGES = [
 @pytest.mark.parametrize("lost", [False, True], ids=["heard", "swallowed by a library"])
 @pytest.mark.parametrize("at", STAGES)
 def test_ctrl_c_at_every_stage_leaves_nothing_behind(
-    at: str, lost: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    at: str, lost: bool, tmp_path: Path, coarse: tuple[str, str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Also where a library swallows the interrupt: the next stage, or the writing, stops."""
     plain = Bar.stage
@@ -291,13 +304,15 @@ def test_ctrl_c_at_every_stage_leaves_nothing_behind(
                     raise
 
     monkeypatch.setattr(Bar, "stage", presses)
-    result = run("plan", str(FOLDER / "cylinder.stl"), "--out", str(tmp_path / "new" / "o"))
+    result = run("plan", str(FOLDER / "cylinder.stl"), *coarse, "--out", str(tmp_path / "new" / "o"))
     assert result.exit_code == 130
     assert result.stderr == "Stopped; nothing was written.\n" and result.stdout == ""
     assert list(tmp_path.iterdir()) == []
 
 
-def test_ctrl_c_while_writing_finishes_the_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_ctrl_c_while_writing_finishes_the_folder(
+    tmp_path: Path, coarse: tuple[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     plain = Path.write_bytes
 
     def presses(path: Path, data: bytes) -> int:
@@ -305,7 +320,7 @@ def test_ctrl_c_while_writing_finishes_the_folder(tmp_path: Path, monkeypatch: p
         return plain(path, data)
 
     monkeypatch.setattr(Path, "write_bytes", presses)
-    result = run("plan", str(FOLDER / "cylinder.stl"), "--out", str(tmp_path / "o"))
+    result = run("plan", str(FOLDER / "cylinder.stl"), *coarse, "--out", str(tmp_path / "o"))
     assert result.exit_code == 0 and "Written to" in result.stdout
     assert [path.name for path in tmp_path.iterdir()] == ["o"] and (tmp_path / "o" / "sheet.pdf").is_file()
 
@@ -326,9 +341,11 @@ def test_as_a_process_help_and_version() -> None:
         assert "moldprep" in done.stdout and done.stderr == ""
 
 
-def test_a_terminal_without_our_signs_still_shows_the_numbers(tmp_path: Path) -> None:
+def test_a_terminal_without_our_signs_still_shows_the_numbers(
+    tmp_path: Path, coarse: tuple[str, str]
+) -> None:
     done = subprocess.run(
-        [sys.executable, "-m", "moldprep", "plan", str(FOLDER / "tumbler.stl"), "--out", "o"],
+        [sys.executable, "-m", "moldprep", "plan", str(FOLDER / "tumbler.stl"), *coarse, "--out", "o"],
         cwd=tmp_path,
         env={**environment(), "PYTHONIOENCODING": "ascii"},
         capture_output=True,

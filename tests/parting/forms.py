@@ -61,6 +61,7 @@ def about_z(mesh: Mesh, degrees: float) -> Mesh:
     return mesh.transformed(trimesh.transformations.rotation_matrix(np.radians(degrees), [0, 0, 1]))
 
 
+@cache
 def sphere(radius: float = 40.0) -> Mesh:
     return lifted(from_trimesh(trimesh.creation.uv_sphere(radius=radius, count=[96, 192])))
 

@@ -11,8 +11,8 @@ import trimesh
 
 from moldprep.estimate import estimate
 from moldprep.files.read import read_master
-from moldprep.job import EstimateJob, job_from_dict
-from moldprep.master import master_from_bytes
+from moldprep.job import EstimateJob, FormJob, job_from_dict
+from moldprep.master import Master, master_from_bytes
 from moldprep.planning import Plan, plan
 from moldprep.sheet.benchcards import dry_card, estimate_card
 from moldprep.sheet.bundle import plan_files
@@ -23,6 +23,7 @@ from moldprep.sheet.printcard import print_card
 from moldprep.sheet.record import record
 from moldprep.sheet.words import holds_words
 from moldprep.sizing import size_master
+from moldprep.working import Memo
 from tests.samples import FOLDER, planned
 
 SINGLE = 1e-6
@@ -43,6 +44,17 @@ def cup() -> Plan:
         }
     )
     return plan(read_master(FOLDER / "hollow-cup.stl", job.form), job)
+
+
+@pytest.fixture(scope="module")
+def memo() -> Memo:
+    """What plans of the tumbler have in common."""
+    return Memo(100)
+
+
+@pytest.fixture(scope="module")
+def tumbler() -> Master:
+    return read_master(FOLDER / "tumbler.stl", FormJob())
 
 
 def reread(data: bytes, kind: str) -> trimesh.Trimesh:
@@ -169,11 +181,11 @@ def test_the_mold_full_of_slip_weighs_the_same_on_every_page(cup: Plan) -> None:
     assert heavier == [True, False]
 
 
-def test_a_solid_cast_holds_nothing_and_is_topped_up_not_drained() -> None:
+def test_a_solid_cast_holds_nothing_and_is_topped_up_not_drained(tumbler: Master, memo: Memo) -> None:
     job = job_from_dict(
         {"shrinkage": {"total_percent": 12}, "cast": {"mode": "solid"}, "parting": {"azimuths": 4}}
     )
-    made = plan(read_master(FOLDER / "tumbler.stl", job.form), job)
+    made = plan(tumbler, job, memo=memo)
     told = " ".join(casting_card(made, {})["steps"])
     assert f"Top up as the level sinks, {made.casting.drop.water_ml:.0f} mL in all." in told
     assert "it is clay throughout" in told
@@ -181,11 +193,11 @@ def test_a_solid_cast_holds_nothing_and_is_topped_up_not_drained() -> None:
     assert holds_words(made).startswith("nothing, weighs")
 
 
-def test_a_piece_that_spills_below_its_rim_holds_until_it_spills() -> None:
+def test_a_piece_that_spills_below_its_rim_holds_until_it_spills(tumbler: Master, memo: Memo) -> None:
     job = job_from_dict(
         {"shrinkage": {"total_percent": 12}, "cast": {"spill_mm": 60.0}, "parting": {"azimuths": 4}}
     )
-    made = plan(read_master(FOLDER / "tumbler.stl", job.form), job)
+    made = plan(tumbler, job, memo=memo)
     assert cast_card(made, {})["big"][0][0] == "Holds, until it spills"
     assert "mL until it spills, weighs" in holds_words(made)
 

@@ -11,7 +11,7 @@ import msgspec
 import pytest
 
 from moldprep.job import Job, job_from_dict
-from moldprep.planning import plan
+from moldprep.planning import Plan, plan
 from moldprep.sheet.record import FORMAT, record, record_hash, record_json
 from moldprep.working import Memo, Watch
 from tests.samples import planned
@@ -59,10 +59,16 @@ def test_numbers_are_finite_and_not_minus_zero(stem: str) -> None:
         assert not (number == 0 and math.copysign(1, number) < 0)
 
 
-def test_the_same_input_gives_the_same_bytes() -> None:
-    first = planned("tumbler")
-    again = plan(first.master, first.job)
-    assert record_json(first) == record_json(again)
+@pytest.fixture(scope="module")
+def again() -> tuple[Memo, Plan]:
+    """The tumbler planned anew, and the memo that was empty before."""
+    base, memo = planned("tumbler"), Memo()
+    return memo, plan(base.master, base.job, memo=memo)
+
+
+def test_the_same_input_gives_the_same_bytes(again: tuple[Memo, Plan]) -> None:
+    first, (_, second) = planned("tumbler"), again
+    assert record_json(first) == record_json(second)
     assert len(record_hash(record_json(first))) == 8
 
 
@@ -81,12 +87,10 @@ class Stages(Watch):
         self.steps[self.seen[-1]] = self.steps.get(self.seen[-1], 0) + 1
 
 
-def test_a_memo_spares_the_stages_that_a_change_does_not_touch() -> None:
-    base = planned("tumbler")
-    memo, watch = Memo(), Stages()
-    first = plan(base.master, base.job, memo=memo)
-    raw = Job(plaster=type(base.job.plaster)(consistency=80.0))
-    second = plan(base.master, raw, memo=memo, watch=watch)
+def test_a_memo_spares_the_stages_that_a_change_does_not_touch(again: tuple[Memo, Plan]) -> None:
+    (memo, first), watch = again, Stages()
+    raw = Job(plaster=type(first.job.plaster)(consistency=80.0))
+    second = plan(first.master, raw, memo=memo, watch=watch)
     assert second.study is first.study and second.parting is first.parting and second.pieces is first.pieces
     assert second.pours is not first.pours and second.pours.consistency == 80
     assert watch.seen[-1] == "plan the print" and "study the pulls" not in watch.steps
