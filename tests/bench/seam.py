@@ -141,7 +141,7 @@ def on_the_page(path: Path, library: Path, *, webgl: bool, count: int = MOVES) -
         page.locator("[data-key='parting.family']").select_option(FAMILY)
         page.locator("#seams").get_by_text("The level seam stands at").wait_for()
         if webgl:
-            page.get_by_text("How it lets go").click()  # where the seam is drawn on the form
+            page.get_by_text("In this mold", exact=True).click()  # where the seam is drawn on the form
             page.wait_for_timeout(SETTLES_MS)
         found: list[float] = page.evaluate(MOVE_THE_SLIDER, count)
         return found

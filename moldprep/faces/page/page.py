@@ -479,6 +479,7 @@ class Page:
                 "ease": ((tab.record,), self._ease_part.refresh),
                 "summary": ((tab.record,), self._summary_part.refresh),
                 "seams": ((tab.record, tab.seam), self._seams.refresh),
+                "price": ((tab.seam,), self._view.tell_price),
                 "view": ((tab.looked, tab.planned), self._view.refresh),
                 "sheet": ((tab.planned, tab.stale), self._sheet.refresh),
             }

@@ -74,7 +74,8 @@ class SeamsPart:
     def hold(self, planes_mm: tuple[float, ...]) -> None:
         """Seams are held at these heights; the sliders follow."""
         self.planes = planes_mm
-        for moving, height in zip(self._moving, planes_mm, strict=True):
+        # sliders are drawn a moment after the plan that they belong to
+        for moving, height in zip(self._moving, planes_mm, strict=False):
             moving.put(height, self._units.length(height))
 
     def turn(self, azimuth_deg: float) -> None:

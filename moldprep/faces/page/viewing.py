@@ -17,6 +17,9 @@ from .units import Units
 
 APART = 0.5
 """How far a mold is drawn apart at first."""
+SHOWN = {"faces": "In one piece", "parted": "In this mold", "pieces": "The mold apart"}
+"""What the picture shows: faces by how they let go of one piece that is drawn upward, or of the piece of the mold
+that touches them; or the mold."""
 CLASSES = (
     ("free", "free: plaster lets go"),
     ("tight", "tight: less draft than asked"),
@@ -38,9 +41,7 @@ class ViewPart:
         self._scene = FormScene(on_seam=self._moved, on_mark=self._marked)
         self._scene.element.classes("page-empty")
         with ui.element("div").classes("page-view-controls"):
-            self._choice = Pick(
-                "What is shown", {"faces": "How it lets go", "pieces": "The mold"}, self._shown, self._show
-            )
+            self._choice = Pick("What is shown", SHOWN, self._shown, self._show)
             self._all = ui.button("All of it", on_click=self._whole).props("flat dense no-caps")
         with ui.element("div").classes("page-legend") as self._legend:
             for kind, says in CLASSES:
@@ -101,6 +102,19 @@ class ViewPart:
         for number, height in enumerate(planes_mm):
             self._scene.move_plane(number, height)
 
+    def tell_price(self) -> None:
+        """What the seams cost where they are held, beside the picture in which they are moved."""
+        seam = self._tab.seam
+        if seam is None:
+            self._place.set_text("")
+            return
+        length = self._units.length(seam.level_mm + seam.upright_mm)
+        heights = ", ".join(self._units.length(height) for height in seam.planes_mm)
+        where = f"Held at {heights}" if heights else "Held so"
+        self._place.set_text(
+            f"{where}: {seam.locked_mm3 / 1000:.1f} mL stay locked, {length} of seam in all."
+        )
+
     def _whole(self) -> None:
         self._scene.whole()
         self._place.set_text("")
@@ -126,10 +140,12 @@ class ViewPart:
 
     def _draw(self) -> None:
         tab = self._tab
-        self._legend.set_visibility(self._shown == "faces" and tab.looked is not None)
+        self._legend.set_visibility(self._shown != "pieces" and tab.looked is not None)
         self._sliders.set_visibility(self._shown == "pieces")
         if tab.planned is not None and self._shown == "pieces":
             self._draw_parts(tab.planned)
+        elif tab.looked is not None and tab.planned is not None and self._shown == "parted":
+            self._scene.show_classes(tab.keep("parted", "glb", tab.planned.classes), tab.looked.bounds, ())
         elif tab.looked is not None:
             places = tab.looked.record["pulls"][0]["places"]
             url = tab.keep("faces", "glb", tab.looked.classes)
