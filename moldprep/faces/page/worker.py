@@ -26,17 +26,15 @@ from ...geometry.mesh import Mesh
 from ...job import Job
 from ...master import Master
 from ...parting.steering import Steering
-from ...planning import Plan, check, plan
+from ...planning import Plan, check, memo_for, plan
 from ...sheet.bundle import plan_files
-from ...sheet.paper import sheet_pdf, sheet_pngs
+from ...sheet.paper import sheet_inputs, sheet_pdf, sheet_pngs
 from ...sheet.record import check_record, record_hash, record_json
 from ...sheet.views import class_view, part_views
 from ...working import Memo, Watch
 from .crossing import Answer, Ask, Cancel, Parcel, Refused, Stage, refusal_of
 from .messages import Looked, PartView, Planned, SeamPrice
 
-KEPT_RESULTS = 48
-"""Results of stages that are remembered: those of three plans, so that a change can be taken back at once."""
 SPACING_S = 0.05
 """Between two steps that are told: twenty a second are enough for a bar."""
 _FIRST_DATE = (1980, 1, 1, 0, 0, 0)
@@ -48,13 +46,13 @@ class Desk:
 
     def __init__(self) -> None:
         self._master: Master | None = None
-        self._memo = Memo(KEPT_RESULTS)
+        self._memo = Memo()
         self._made: _Made | None = None
 
     def take(self, parcel: Parcel, *, watch: Watch) -> None:
         """A form that was read takes the place of the last one, and of all that was found about it."""
         self._master = parcel.master()
-        self._memo = Memo(KEPT_RESULTS)
+        self._memo = memo_for(self._master)
         self._keep(None)
 
     def look(self, job: Job, *, watch: Watch) -> Looked:
@@ -172,6 +170,11 @@ class _Made:
         )
 
     @cached_property
+    def _inputs(self) -> dict[str, bytes]:
+        """The sheet's pictures and words, shaded and drawn once for its pages, its PDF and the zip."""
+        return sheet_inputs(self.plan, paper=self.plan.job.sheet.paper)
+
+    @cached_property
     def record(self) -> bytes:
         return record_json(self.plan)
 
@@ -181,18 +184,20 @@ class _Made:
 
     @cached_property
     def sheet(self) -> bytes:
-        return sheet_pdf(self.plan)
+        return sheet_pdf(self.plan, inputs=self._inputs)
 
     def pages(self, dots_per_inch: int) -> list[bytes]:
         if dots_per_inch not in self._pages:
-            self._pages[dots_per_inch] = sheet_pngs(self.plan, dots_per_inch=dots_per_inch)
+            self._pages[dots_per_inch] = sheet_pngs(
+                self.plan, dots_per_inch=dots_per_inch, inputs=self._inputs
+            )
         return self._pages[dots_per_inch]
 
     def packed(self, watch: Watch) -> zipfile.ZipFile:
         """All files, in a zip on a temporary file that has no name and goes with this process."""
         if self._packed is None:
             watch.stage("write the files")
-            files = plan_files(self.plan)
+            files = plan_files(self.plan, inputs=self._inputs)
             place = tempfile.TemporaryFile()  # noqa: SIM115 it stays open as long as the plan does
             try:
                 with zipfile.ZipFile(place, "w") as archive:
