@@ -10,6 +10,7 @@ from pathlib import Path
 
 import nbformat
 import pytest
+from click.testing import CliRunner
 from nbclient import NotebookClient
 
 from moldprep.faces.cli import main
@@ -27,12 +28,14 @@ def test_every_command_stands_in_readme_and_no_other() -> None:
     assert set(re.findall(r"`moldprep (\w+)", README)) == set(main.commands)
 
 
-def test_readme_s_commands_run(tmp_path: Path) -> None:
+def test_readme_s_commands_run(monkeypatch: pytest.MonkeyPatch) -> None:
     """The block of short commands, line by line, from the project's folder."""
+    monkeypatch.chdir(ROOT)
     (short,) = [block for block in blocks("sh") if block.startswith("moldprep size")]
     for line in short.splitlines():
-        words = [sys.executable, "-m", *line.split()]
-        assert subprocess.run(words, cwd=ROOT, capture_output=True, check=False).returncode == 0, line
+        name, *words = line.split()
+        assert name == "moldprep"
+        assert CliRunner().invoke(main, words).exit_code == 0, line
 
 
 def test_readme_s_output_is_the_main_block_s(tmp_path: Path) -> None:
@@ -59,12 +62,11 @@ def test_readme_s_job_file_is_a_job() -> None:
     assert job_from_toml(text).shrinkage.bars
 
 
-def test_readme_s_program_runs() -> None:
+def test_readme_s_program_runs(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.chdir(ROOT)
     (program,) = blocks("python")
-    done = subprocess.run(
-        [sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True
-    )
-    assert done.stdout.startswith("one-piece [")
+    exec(program, {"__name__": "__main__"})
+    assert capsys.readouterr().out.startswith("one-piece [")
 
 
 @pytest.mark.parametrize(
